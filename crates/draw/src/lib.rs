@@ -1,0 +1,1 @@
+//! Draws photographs of a bench with a hidden truth.

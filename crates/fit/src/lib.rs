@@ -1,0 +1,1 @@
+//! Lines, circles, budgets and global fits with honest uncertainties.

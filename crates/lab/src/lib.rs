@@ -1,0 +1,1 @@
+//! One file per job of the bench: calibrate, photograph, reduce.

@@ -1,0 +1,1 @@
+//! The notebook folder: bench file, tables, photographs, results.

@@ -1,0 +1,1 @@
+//! Measures the glowing ring on a photograph, blind to the readings.

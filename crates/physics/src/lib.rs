@@ -1,0 +1,1 @@
+//! Fields of coils and the path of an electron through them.

@@ -1,0 +1,1 @@
+//! Units, measured values and constants of a charged-particle-beam bench.

@@ -1,0 +1,2 @@
+//! Chores: `cargo xtask test`, `cargo xtask study NAME`.
+fn main() {}
