@@ -1,0 +1,1 @@
+//! The camera's lens and pose.

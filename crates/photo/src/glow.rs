@@ -1,0 +1,1 @@
+//! Where a thin bright line stands above the haze around it.

@@ -1,0 +1,1 @@
+//! From a photograph's bytes to upright planes of linear light.

@@ -1,0 +1,1 @@
+//! A picture of what was found.

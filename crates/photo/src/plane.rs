@@ -1,0 +1,1 @@
+//! The plane the ring lies in.

@@ -1,0 +1,1 @@
+//! The beam's centre line on the photograph.

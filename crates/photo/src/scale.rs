@@ -1,0 +1,1 @@
+//! The ruler or calibration board.
