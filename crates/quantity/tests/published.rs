@@ -29,7 +29,7 @@ fn derived(symbol: &str) -> Option<f64> {
     let m_e = constants::ELECTRON_MASS.value;
     match symbol {
         "minus_e_over_m_e" => Some(-e / m_e),
-        "m_e_c2" => Some(m_e * c * c),
+        "m_e_c2" => Some(m_e * c * c / (1e6 * e)), // in MeV
         "e_over_m_p" => Some(e / constants::PROTON_MASS.value),
         "m_mu_over_m_e" => Some(constants::MUON_MASS.value / m_e),
         "m_p_over_m_e" => Some(constants::PROTON_MASS.value / m_e),
