@@ -1,1 +1,108 @@
-//! What can go wrong on a photograph, said in a sentence with a remedy.
+//! What can go wrong on a photograph, and what deserves a caution: a sentence and a remedy each.
+
+use thiserror::Error;
+
+/// Why one photograph could not be measured; it never stops the others.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum PhotoError {
+    /// The content is no picture this program reads.
+    #[error("the file must hold a JPEG, PNG, WebP or TIFF picture; its content is none of these")]
+    UnknownKind,
+    /// A JPEG with four colour components.
+    #[error("the picture must be in grey or red-green-blue; this JPEG is in printing colours (CMYK)")]
+    PrintingColours,
+    /// More pixels declared than the program takes.
+    #[error("the picture must have at most {limit_mpx} million pixels; it declares {width} × {height}")]
+    TooLarge {
+        /// Declared width in pixels.
+        width: u64,
+        /// Declared height in pixels.
+        height: u64,
+        /// Limit in millions of pixels.
+        limit_mpx: u64,
+    },
+    /// Too few pixels to hold a ring.
+    #[error("the picture must be at least {limit_px} pixels wide and high; it is {width} × {height}")]
+    TooSmall {
+        /// Width in pixels.
+        width: u64,
+        /// Height in pixels.
+        height: u64,
+        /// Smallest side in pixels.
+        limit_px: u64,
+    },
+    /// The file ends before the picture does.
+    #[error("the picture file must be whole; it ends before the picture does")]
+    Truncated,
+    /// The decoder gave up.
+    #[error("the picture can't be decoded: {reason}")]
+    Decode {
+        /// The decoder's own words.
+        reason: String,
+    },
+    /// Nothing on the photograph looks like the beam.
+    #[error("the photograph must show a thin bright ring or arc; none was found ({why})")]
+    NoRing {
+        /// What the search saw instead.
+        why: String,
+    },
+    /// Too little of the ring can be followed.
+    #[error("at least {needed_deg:.0}° of the ring must be bright enough to follow; only {seen_deg:.0}° is")]
+    ArcTooShort {
+        /// Arc that could be followed, in degrees.
+        seen_deg: f64,
+        /// Arc needed, in degrees.
+        needed_deg: f64,
+    },
+    /// The scale could not be found.
+    #[error("the photograph must show the scale; none was found ({why})")]
+    NoScale {
+        /// What the search saw instead.
+        why: String,
+    },
+    /// The scale is there but its marks can't be counted safely.
+    #[error("the marks of the scale must be countable; {why}")]
+    ScaleUnclear {
+        /// What stands in the way.
+        why: String,
+    },
+}
+
+impl PhotoError {
+    /// What to try, in one sentence without a full stop.
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::UnknownKind => "copy the photograph from the camera again, or export it as JPEG or PNG",
+            Self::PrintingColours => "export the photograph again in RGB colours",
+            Self::TooLarge { .. } => "export the photograph at a smaller size, below the limit",
+            Self::TooSmall { .. } => "use the photograph as it came from the camera, not its preview",
+            Self::Truncated => "copy the photograph from the camera again; this copy is not complete",
+            Self::Decode { .. } => "open it in a picture viewer and save it again as JPEG or PNG",
+            Self::NoRing { .. } => {
+                "darken the room or expose for longer, focus on the beam, or mark points on the beam by hand"
+            }
+            Self::ArcTooShort { .. } => "darken the room or expose for longer, then photograph again",
+            Self::NoScale { .. } => "photograph the scale again, sharp, evenly lit and filling the frame",
+            Self::ScaleUnclear { .. } => "photograph more of the scale, sharp and with no part covered",
+        }
+    }
+}
+
+/// A caution that travels with a measured ring to page, print and file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PhotoCaveat {
+    /// Stable code in lower case with hyphens, such as `short-arc`.
+    pub code: &'static str,
+    /// What must be and what was found, lower case, no full stop.
+    pub sentence: String,
+    /// What to try, lower case, no full stop.
+    pub remedy: String,
+}
+
+impl PhotoCaveat {
+    /// A caveat from its three parts.
+    pub fn new(code: &'static str, sentence: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self { code, sentence: sentence.into(), remedy: remedy.into() }
+    }
+}

@@ -1,1 +1,170 @@
-//! From a photograph's bytes to upright planes of linear light.
+//! From a photograph's bytes to an upright picture, with limits checked before anything is allocated.
+
+use std::io::Cursor;
+
+use exif::{Exif, In, Tag, Value};
+use image::{ColorType, DynamicImage, ImageFormat, ImageReader, Limits};
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::errors::DecodeErrors;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
+use zune_jpeg::zune_core::options::DecoderOptions;
+
+use crate::error::PhotoError;
+use crate::picture::{Picture, Samples, ShotFacts};
+
+/// Largest picture taken: twice what the largest common camera gives (common practice, no source).
+const LIMIT_PX: u64 = 120_000_000;
+/// Smallest side on which a ring of some twenty pixels across could still be told from noise.
+const SMALLEST_SIDE_PX: u64 = 64;
+/// Bytes the decoders may allocate: the largest picture with 16 bits in four channels.
+const LIMIT_ALLOC: u64 = LIMIT_PX * 8;
+
+impl Picture {
+    /// Decodes a photograph; its type is found from its content, its orientation tag is applied.
+    ///
+    /// - **Takes** the whole file.
+    /// - **Gives** an upright picture with 1 or 3 channels of 8 or 16 bits.
+    /// - **Fails** with [`PhotoError::UnknownKind`], [`PhotoError::TooLarge`] (before allocating),
+    ///   [`PhotoError::TooSmall`], [`PhotoError::Truncated`], [`PhotoError::PrintingColours`] or [`PhotoError::Decode`].
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, PhotoError> {
+        let format = image::guess_format(bytes).map_err(|_| PhotoError::UnknownKind)?;
+        let kind = match format {
+            ImageFormat::Jpeg => "JPEG",
+            ImageFormat::Png => "PNG",
+            ImageFormat::WebP => "WebP",
+            ImageFormat::Tiff => "TIFF",
+            _ => return Err(PhotoError::UnknownKind),
+        };
+        let facts = read_facts(bytes, kind);
+        if format == ImageFormat::Jpeg { decode_jpeg(bytes, facts) } else { decode_other(bytes, format, facts) }
+    }
+}
+
+/// Refuses sizes that can't be a photograph of a ring.
+fn check_size(width: u64, height: u64) -> Result<(), PhotoError> {
+    if width.saturating_mul(height) > LIMIT_PX {
+        return Err(PhotoError::TooLarge { width, height, limit_mpx: LIMIT_PX / 1_000_000 });
+    }
+    if width.min(height) < SMALLEST_SIDE_PX {
+        return Err(PhotoError::TooSmall { width, height, limit_px: SMALLEST_SIDE_PX });
+    }
+    Ok(())
+}
+
+fn decode_jpeg(bytes: &[u8], facts: ShotFacts) -> Result<Picture, PhotoError> {
+    let options = DecoderOptions::default().set_max_width(65_535).set_max_height(65_535).set_strict_mode(false);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    decoder.decode_headers().map_err(|e| jpeg_error(&e))?;
+    let (width, height) = decoder.dimensions().ok_or(PhotoError::Truncated)?;
+    check_size(width as u64, height as u64)?;
+    let (space, channels) = match decoder.input_colorspace() {
+        Some(ColorSpace::CMYK | ColorSpace::YCCK) => return Err(PhotoError::PrintingColours),
+        Some(ColorSpace::Luma) => (ColorSpace::Luma, 1),
+        _ => (ColorSpace::RGB, 3),
+    };
+    if !jpeg_ends(bytes) {
+        return Err(PhotoError::Truncated);
+    }
+    decoder.set_options(options.jpeg_set_out_colorspace(space));
+    let samples = decoder.decode().map_err(|e| jpeg_error(&e))?;
+    Picture::from_samples(Samples::Eight(samples), width, height, channels, facts)
+        .ok_or_else(|| PhotoError::Decode { reason: "the number of samples does not fit the size".into() })
+}
+
+/// Whether an end-of-image marker follows the last start of a scan; without it the decoder would fill with grey.
+fn jpeg_ends(bytes: &[u8]) -> bool {
+    let last = |marker: u8| bytes.windows(2).rposition(|w| w == [0xff, marker]);
+    match (last(0xd9), last(0xda)) {
+        (Some(end), Some(scan)) => end > scan,
+        _ => false,
+    }
+}
+
+fn jpeg_error(error: &DecodeErrors) -> PhotoError {
+    match error {
+        DecodeErrors::ExhaustedData | DecodeErrors::IoErrors(_) => PhotoError::Truncated,
+        DecodeErrors::LargeDimensions(side) => {
+            PhotoError::TooLarge { width: *side as u64, height: *side as u64, limit_mpx: LIMIT_PX / 1_000_000 }
+        }
+        other => PhotoError::Decode { reason: one_line(&format!("{other:?}")) },
+    }
+}
+
+fn decode_other(bytes: &[u8], format: ImageFormat, facts: ShotFacts) -> Result<Picture, PhotoError> {
+    let reader = || ImageReader::with_format(Cursor::new(bytes), format);
+    let (width, height) = reader().into_dimensions().map_err(|e| image_error(&e))?;
+    check_size(u64::from(width), u64::from(height))?;
+    let mut limits = Limits::default();
+    limits.max_alloc = Some(LIMIT_ALLOC);
+    let mut whole = reader();
+    whole.limits(limits);
+    let decoded = whole.decode().map_err(|e| image_error(&e))?;
+    let (samples, channels) = plain_samples(decoded);
+    Picture::from_samples(samples, width as usize, height as usize, channels, facts)
+        .ok_or_else(|| PhotoError::Decode { reason: "the number of samples does not fit the size".into() })
+}
+
+/// Drops transparency and keeps the depth: grey stays one channel.
+fn plain_samples(decoded: DynamicImage) -> (Samples, usize) {
+    match decoded.color() {
+        ColorType::L8 | ColorType::La8 => (Samples::Eight(decoded.into_luma8().into_raw()), 1),
+        ColorType::L16 | ColorType::La16 => (Samples::Sixteen(decoded.into_luma16().into_raw()), 1),
+        ColorType::Rgb8 | ColorType::Rgba8 => (Samples::Eight(decoded.into_rgb8().into_raw()), 3),
+        _ => (Samples::Sixteen(decoded.into_rgb16().into_raw()), 3),
+    }
+}
+
+fn image_error(error: &image::ImageError) -> PhotoError {
+    if let image::ImageError::IoError(io) = error
+        && io.kind() == std::io::ErrorKind::UnexpectedEof
+    {
+        return PhotoError::Truncated;
+    }
+    let reason = one_line(&error.to_string());
+    let short = ["end of file", "unexpected end", "fill whole buffer", "too short"];
+    if short.iter().any(|s| reason.to_lowercase().contains(s)) {
+        return PhotoError::Truncated;
+    }
+    PhotoError::Decode { reason }
+}
+
+/// A decoder's message on one line, shortened, without control characters.
+fn one_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(200).collect::<String>().trim().to_owned()
+}
+
+/// Reads the camera's own notes; a file without them is no fault.
+fn read_facts(bytes: &[u8], kind: &'static str) -> ShotFacts {
+    let bare = ShotFacts { kind, orientation_tag: 1, ..ShotFacts::default() };
+    let Ok(exif) = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)) else {
+        return bare;
+    };
+    let orientation = number(&exif, Tag::Orientation).filter(|t| (1.0..=8.0).contains(t));
+    ShotFacts {
+        orientation_tag: orientation.map_or(1, |t| t as u8),
+        lens: text(&exif, Tag::LensModel),
+        camera: text(&exif, Tag::Model),
+        focal_length_mm: number(&exif, Tag::FocalLength),
+        focal_length_35mm: number(&exif, Tag::FocalLengthIn35mmFilm),
+        exposure_s: number(&exif, Tag::ExposureTime),
+        f_number: number(&exif, Tag::FNumber),
+        iso: number(&exif, Tag::PhotographicSensitivity),
+        taken_at: text(&exif, Tag::DateTimeOriginal).or_else(|| text(&exif, Tag::DateTime)),
+        ..bare
+    }
+}
+
+fn number(exif: &Exif, tag: Tag) -> Option<f64> {
+    let value = match &exif.get_field(tag, In::PRIMARY)?.value {
+        Value::Rational(v) => v.first()?.to_f64(),
+        other => f64::from(other.get_uint(0)?),
+    };
+    (value.is_finite() && value > 0.0).then_some(value)
+}
+
+fn text(exif: &Exif, tag: Tag) -> Option<String> {
+    let Value::Ascii(parts) = &exif.get_field(tag, In::PRIMARY)?.value else { return None };
+    let line = one_line(&String::from_utf8_lossy(parts.first()?));
+    (!line.is_empty()).then_some(line)
+}
