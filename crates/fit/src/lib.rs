@@ -1,1 +1,16 @@
 //! Lines, circles, budgets and global fits with honest uncertainties.
+//!
+//! Everything here is `f64` in the caller's unit; nothing touches a file, a clock or a random source of its own.
+
+mod agree;
+mod circle;
+mod error;
+mod line;
+mod marquardt;
+pub mod joint;
+pub mod truncated;
+
+pub use agree::chi_squared_p_value;
+pub use circle::{Circle, Scatter, fit_circle, taubin_circle};
+pub use error::FitError;
+pub use line::{Intercept, Line, LinePoint, fit_line, fit_line_weighted, york};

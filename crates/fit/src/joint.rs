@@ -1,0 +1,424 @@
+//! One fit of many observations with shared causes: generalised least squares, its sensitivities, and its posterior.
+//!
+//! Every unknown carries what was known of it before: nothing, a normal spread, or limits. The best estimate treats limits
+//! ± a as u = a/√3 (JCGM 100:2008, 4.3.7); the posterior keeps them as the rectangles they are.
+
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use rand::Rng;
+
+use crate::truncated::{standard_normal, truncated_normal};
+
+/// What is known of an unknown before the observations.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Prior {
+    /// Nothing.
+    Flat,
+    /// A normal distribution: mean and standard uncertainty above 0.
+    Normal {
+        /// Centre.
+        mean: f64,
+        /// Standard uncertainty.
+        u: f64,
+    },
+    /// A rectangular distribution: centre and half-width above 0.
+    Limits {
+        /// Centre.
+        mean: f64,
+        /// Half-width.
+        half_width: f64,
+    },
+}
+
+impl Prior {
+    /// Centre and standard uncertainty; none where nothing is known.
+    pub fn moments(self) -> Option<(f64, f64)> {
+        match self {
+            Self::Flat => None,
+            Self::Normal { mean, u } => Some((mean, u)),
+            Self::Limits { mean, half_width } => Some((mean, half_width / 3.0_f64.sqrt())),
+        }
+    }
+}
+
+/// Whitened residuals (observed minus modelled, in units of their own standard uncertainty) and how they change.
+#[derive(Debug, Clone)]
+pub struct Linearised {
+    /// One entry an observation.
+    pub residuals: DVector<f64>,
+    /// One row an observation, one column an unknown: derivative of the residual by the unknown.
+    pub jacobian: DMatrix<f64>,
+}
+
+/// Why no joint fit came out.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum JointFault<E> {
+    /// The model could not be evaluated.
+    #[error("{0}")]
+    Model(E),
+    /// Some combination of unknowns is fixed by nothing.
+    #[error("the observations and what was known before do not fix every unknown (unknown number {0} is the freest)")]
+    Undetermined(usize),
+    /// A residual was not finite.
+    #[error("a residual of the model is not finite")]
+    NotFinite,
+}
+
+/// The best estimate of all unknowns together.
+#[derive(Debug, Clone)]
+pub struct Joint {
+    /// What was known before, one entry an unknown.
+    pub priors: Vec<Prior>,
+    /// Best estimates.
+    pub estimate: DVector<f64>,
+    /// Their covariance, limits counted as a/√3.
+    pub covariance: DMatrix<f64>,
+    /// Residuals and Jacobian at the estimate.
+    pub at: Linearised,
+    /// Sum of squares of the residuals of the observations.
+    pub chi_squared_data: f64,
+    /// Sum of squares of (estimate − prior mean)/u.
+    pub chi_squared_prior: f64,
+    /// Steps taken.
+    pub steps: usize,
+}
+
+const MOST_STEPS: usize = 30;
+/// Largest change of any unknown in units of its own uncertainty at which the fit is done.
+const SETTLED: f64 = 1e-6;
+
+/// Fits all unknowns by Gauss–Newton steps, halved where they do not lower the sum of squares.
+///
+/// - **Takes** the priors, a start, and the model: from the unknowns to residuals and Jacobian.
+/// - **Fails** where the model fails, or where nothing fixes some combination of unknowns.
+pub fn fit<E>(
+    priors: &[Prior],
+    start: &[f64],
+    mut model: impl FnMut(&DVector<f64>) -> Result<Linearised, E>,
+) -> Result<Joint, JointFault<E>> {
+    let mut estimate = DVector::from_column_slice(start);
+    let mut at = checked(model(&estimate).map_err(JointFault::Model)?)?;
+    let mut cost = total(&at, priors, &estimate);
+    let mut steps = 0;
+    loop {
+        let covariance = invert(&information(&at, priors))?;
+        let gradient = at.jacobian.transpose() * &at.residuals + prior_pull(priors, &estimate);
+        let step = -(&covariance * gradient);
+        let size = (0..step.len())
+            .map(|j| step[j].abs() / covariance[(j, j)].sqrt().max(f64::MIN_POSITIVE))
+            .fold(0.0, f64::max);
+        if size < SETTLED || steps == MOST_STEPS {
+            return Ok(finish(priors, estimate, covariance, at, steps));
+        }
+        let mut fraction = 1.0;
+        let better = loop {
+            let trial = &estimate + &step * fraction;
+            if let Ok(found) = model(&trial).map_err(JointFault::Model).and_then(checked) {
+                let trial_cost = total(&found, priors, &trial);
+                if trial_cost <= cost * (1.0 + 1e-12) + 1e-12 {
+                    break Some((trial, found, trial_cost));
+                }
+            }
+            fraction *= 0.5;
+            if fraction < 1e-4 {
+                break None;
+            }
+        };
+        let Some((trial, found, trial_cost)) = better else {
+            return Ok(finish(priors, estimate, covariance, at, steps));
+        };
+        estimate = trial;
+        at = found;
+        cost = trial_cost;
+        steps += 1;
+    }
+}
+
+fn checked<E>(at: Linearised) -> Result<Linearised, JointFault<E>> {
+    let finite = at.residuals.iter().chain(at.jacobian.iter()).all(|x| x.is_finite());
+    if finite { Ok(at) } else { Err(JointFault::NotFinite) }
+}
+
+fn finish(
+    priors: &[Prior],
+    estimate: DVector<f64>,
+    covariance: DMatrix<f64>,
+    at: Linearised,
+    steps: usize,
+) -> Joint {
+    Joint {
+        chi_squared_data: at.residuals.norm_squared(),
+        chi_squared_prior: prior_cost(priors, &estimate),
+        priors: priors.to_vec(),
+        estimate,
+        covariance,
+        at,
+        steps,
+    }
+}
+
+fn prior_cost(priors: &[Prior], estimate: &DVector<f64>) -> f64 {
+    let deviation = |(prior, x): (&Prior, &f64)| prior.moments().map_or(0.0, |(mean, u)| ((x - mean) / u).powi(2));
+    priors.iter().zip(estimate.iter()).map(deviation).sum()
+}
+
+fn total(at: &Linearised, priors: &[Prior], estimate: &DVector<f64>) -> f64 {
+    at.residuals.norm_squared() + prior_cost(priors, estimate)
+}
+
+fn prior_pull(priors: &[Prior], estimate: &DVector<f64>) -> DVector<f64> {
+    DVector::from_iterator(
+        priors.len(),
+        priors
+            .iter()
+            .zip(estimate.iter())
+            .map(|(prior, x)| prior.moments().map_or(0.0, |(mean, u)| (x - mean) / (u * u))),
+    )
+}
+
+fn information(at: &Linearised, priors: &[Prior]) -> DMatrix<f64> {
+    let mut information = at.jacobian.transpose() * &at.jacobian;
+    for (j, prior) in priors.iter().enumerate() {
+        if let Some((_, u)) = prior.moments() {
+            information[(j, j)] += 1.0 / (u * u);
+        }
+    }
+    information
+}
+
+/// Inverts an information matrix after scaling its diagonal to one.
+fn invert<E>(information: &DMatrix<f64>) -> Result<DMatrix<f64>, JointFault<E>> {
+    let n = information.nrows();
+    let scale: Vec<f64> = (0..n).map(|j| information[(j, j)].sqrt()).collect();
+    if let Some(free) = scale.iter().position(|s| !(*s > 0.0)) {
+        return Err(JointFault::Undetermined(free));
+    }
+    let scaled = DMatrix::from_fn(n, n, |i, j| information[(i, j)] / (scale[i] * scale[j]));
+    let inverse = scaled.clone().cholesky().map(|c| c.inverse());
+    match inverse {
+        Some(inverse) if inverse.diagonal().iter().all(|x| x.is_finite() && *x < 1e13) => {
+            Ok(DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] / (scale[i] * scale[j])))
+        }
+        _ => {
+            let eigen = SymmetricEigen::new(scaled);
+            let freest = eigen.eigenvectors.column(eigen.eigenvalues.imin()).iamax();
+            Err(JointFault::Undetermined(freest))
+        }
+    }
+}
+
+impl Joint {
+    /// One standard uncertainty of unknown `j`.
+    pub fn u(&self, j: usize) -> f64 {
+        self.covariance[(j, j)].max(0.0).sqrt()
+    }
+
+    /// How the estimate of unknown `j` moves with each observation's whitened value: −(covariance · Jᵀ) row `j`.
+    ///
+    /// The squares of these are the shares of the observations in the variance of unknown `j`.
+    pub fn sensitivity_to_data(&self, j: usize) -> DVector<f64> {
+        -(&self.at.jacobian * self.covariance.column(j))
+    }
+
+    /// How the estimate of unknown `j` moves when the prior mean of each unknown moves by its own u (0 where flat).
+    pub fn sensitivity_to_priors(&self, j: usize) -> Vec<f64> {
+        let moved = |(i, prior): (usize, &Prior)| prior.moments().map_or(0.0, |(_, u)| self.covariance[(j, i)] / u);
+        self.priors.iter().enumerate().map(moved).collect()
+    }
+
+    /// Draws from the posterior, the model taken as linear about the estimate, limits kept as rectangles.
+    ///
+    /// - **Gives** one row a draw, one column an unknown. Coordinates with limits move by hit-and-run along the principal
+    ///   directions of their marginal; the others follow from their conditional normal distribution.
+    /// - **Fails** where, with the limited unknowns held, the rest is not fixed.
+    pub fn draws<E>(&self, count: usize, rng: &mut impl Rng) -> Result<DMatrix<f64>, JointFault<E>> {
+        Sampler::new(self)?.run(count, rng)
+    }
+}
+
+/// The quadratic form of the posterior, split into unknowns with limits and the rest.
+struct Sampler<'a> {
+    joint: &'a Joint,
+    limited: Vec<usize>,
+    free: Vec<usize>,
+    /// Minus the conditional mean's slope: free = −gain·limited + offset.
+    gain: DMatrix<f64>,
+    offset: DVector<f64>,
+    free_root: DMatrix<f64>,
+    precision: DMatrix<f64>,
+    pull: DVector<f64>,
+}
+
+impl<'a> Sampler<'a> {
+    fn new<E>(joint: &'a Joint) -> Result<Self, JointFault<E>> {
+        let is_limited = |j: &usize| matches!(joint.priors.get(*j), Some(Prior::Limits { .. }));
+        let n = joint.priors.len();
+        let limited: Vec<usize> = (0..n).filter(is_limited).collect();
+        let free: Vec<usize> = (0..n).filter(|j| !is_limited(j)).collect();
+        let unlimited: Vec<Prior> = joint
+            .priors
+            .iter()
+            .map(|prior| if matches!(prior, Prior::Limits { .. }) { Prior::Flat } else { *prior })
+            .collect();
+        let curvature = information(&joint.at, &unlimited);
+        let slope = joint.at.jacobian.transpose() * &joint.at.residuals + prior_pull(&unlimited, &joint.estimate);
+        let block = |rows: &[usize], columns: &[usize]| {
+            DMatrix::from_fn(rows.len(), columns.len(), |i, j| curvature[(rows[i], columns[j])])
+        };
+        let part = |rows: &[usize]| DVector::from_iterator(rows.len(), rows.iter().map(|i| slope[*i]));
+        let (slope_free, slope_limited) = (part(&free), part(&limited));
+        let inverse = invert(&block(&free, &free))?;
+        let cross = block(&free, &limited);
+        let gain = &inverse * &cross;
+        let precision = block(&limited, &limited) - cross.transpose() * &gain;
+        let pull = slope_limited - gain.transpose() * &slope_free;
+        let offset = -(&inverse * slope_free);
+        let free_root = symmetric_root(inverse);
+        Ok(Self { joint, limited, free, gain, offset, free_root, precision, pull })
+    }
+
+    fn run<E>(&self, count: usize, rng: &mut impl Rng) -> Result<DMatrix<f64>, JointFault<E>> {
+        const WARM_UP: usize = 200;
+        const THINNING: usize = 2;
+        let mut walk = Walk::new(self);
+        for _ in 0..WARM_UP {
+            walk.sweep(rng);
+        }
+        let mut draws = DMatrix::zeros(count, self.joint.priors.len());
+        let mut noise = DVector::zeros(self.free.len());
+        for row in 0..count {
+            for _ in 0..THINNING {
+                walk.sweep(rng);
+            }
+            noise.iter_mut().for_each(|z| *z = standard_normal(rng));
+            let rest = &self.offset - &self.gain * &walk.place + &self.free_root * &noise;
+            for (k, j) in self.limited.iter().enumerate() {
+                draws[(row, *j)] = self.joint.estimate[*j] + walk.place[k];
+            }
+            for (k, j) in self.free.iter().enumerate() {
+                draws[(row, *j)] = self.joint.estimate[*j] + rest[k];
+            }
+        }
+        Ok(draws)
+    }
+}
+
+/// Square root S of a positive matrix C with S Sᵀ = C.
+fn symmetric_root(covariance: DMatrix<f64>) -> DMatrix<f64> {
+    let eigen = SymmetricEigen::new(covariance);
+    let roots = eigen.eigenvalues.map(|x| x.max(0.0).sqrt());
+    &eigen.eigenvectors * DMatrix::from_diagonal(&roots)
+}
+
+/// A walk through the box of limits: deviations from the estimate, moved along fixed directions.
+struct Walk<'a> {
+    sampler: &'a Sampler<'a>,
+    place: DVector<f64>,
+    low: DVector<f64>,
+    high: DVector<f64>,
+    directions: Vec<DVector<f64>>,
+}
+
+impl<'a> Walk<'a> {
+    fn new(sampler: &'a Sampler<'a>) -> Self {
+        let n = sampler.limited.len();
+        let mut low = DVector::zeros(n);
+        let mut high = DVector::zeros(n);
+        let mut size = DVector::zeros(n);
+        for (k, j) in sampler.limited.iter().enumerate() {
+            if let Some(Prior::Limits { mean, half_width }) = sampler.joint.priors.get(*j).copied() {
+                low[k] = mean - half_width - sampler.joint.estimate[*j];
+                high[k] = mean + half_width - sampler.joint.estimate[*j];
+                size[k] = half_width;
+            }
+        }
+        let place = DVector::from_fn(n, |k, _| 0.0_f64.clamp(low[k], high[k]));
+        let scaled = DMatrix::from_fn(n, n, |i, j| sampler.precision[(i, j)] * size[i] * size[j]);
+        let mut directions: Vec<DVector<f64>> = Vec::new();
+        if n > 0 {
+            let eigen = SymmetricEigen::new(scaled);
+            directions.extend((0..n).map(|k| eigen.eigenvectors.column(k).component_mul(&size)));
+        }
+        directions.extend((0..n).map(|k| DVector::from_fn(n, |i, _| if i == k { size[k] } else { 0.0 })));
+        Self { sampler, place, low, high, directions }
+    }
+
+    /// One move along every direction, each an exact draw from the truncated normal on that line.
+    fn sweep(&mut self, rng: &mut impl Rng) {
+        for direction in &self.directions {
+            let (mut from, mut to) = (f64::NEG_INFINITY, f64::INFINITY);
+            for k in 0..self.place.len() {
+                if direction[k].abs() > 1e-14 {
+                    let a = (self.low[k] - self.place[k]) / direction[k];
+                    let b = (self.high[k] - self.place[k]) / direction[k];
+                    from = from.max(a.min(b));
+                    to = to.min(a.max(b));
+                }
+            }
+            if !(to > from) {
+                continue;
+            }
+            let forward = &self.sampler.precision * direction;
+            let precision = direction.dot(&forward).max(0.0);
+            let slope = self.place.dot(&forward) + self.sampler.pull.dot(direction);
+            let shift = truncated_normal(precision, slope, from, to, rng);
+            self.place.axpy(shift, direction, 1.0);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use std::convert::Infallible;
+
+    /// y = a + b x with σ = 0.1, and an instrument gain g shared by all y: r = (y (1 + g) − a − b x)/σ.
+    fn line(g_prior: Prior) -> Joint {
+        let xs = [1.0, 2.0, 3.0, 4.0, 5.0];
+        let ys = [2.1, 3.9, 6.05, 8.0, 9.95];
+        let model = |p: &DVector<f64>| {
+            let residuals = DVector::from_fn(5, |i, _| (ys[i] * (1.0 + p[2]) - p[0] - p[1] * xs[i]) / 0.1);
+            let jacobian = DMatrix::from_fn(5, 3, |i, j| [-1.0, -xs[i], ys[i]][j] / 0.1);
+            Ok::<_, Infallible>(Linearised { residuals, jacobian })
+        };
+        fit(&[Prior::Flat, Prior::Flat, g_prior], &[0.0, 1.0, 0.0], model).unwrap()
+    }
+
+    #[test]
+    fn a_shared_gain_does_not_average_down() {
+        let joint = line(Prior::Normal { mean: 0.0, u: 0.01 });
+        // b alone: u = 0.1/sqrt(10); the gain adds 0.01·b in quadrature
+        let b = joint.estimate[1];
+        let expected = (0.1_f64.powi(2) / 10.0 + (0.01 * b).powi(2)).sqrt();
+        assert!((joint.u(1) / expected - 1.0).abs() < 1e-9);
+        let shares: f64 = joint.sensitivity_to_data(1).norm_squared()
+            + joint.sensitivity_to_priors(1).iter().map(|s| s * s).sum::<f64>();
+        assert!((shares.sqrt() / joint.u(1) - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_posterior_keeps_limits_as_rectangles() {
+        let joint = line(Prior::Limits { mean: 0.0, half_width: 0.02 });
+        let mut rng = rand_pcg::Pcg64::seed_from_u64(7);
+        let draws = joint.draws::<Infallible>(20_000, &mut rng).unwrap();
+        let gain = draws.column(2);
+        assert!(gain.iter().all(|g| g.abs() <= 0.02 + 1e-12));
+        let inner = gain.iter().filter(|g| g.abs() < 0.01).count() as f64 / 20_000.0;
+        assert!((inner - 0.5).abs() < 0.02, "half of a rectangle lies in its inner half, got {inner}");
+        let sd = draws.column(1).variance().sqrt();
+        assert!((sd / joint.u(1) - 1.0).abs() < 0.03, "sd {sd} against {}", joint.u(1));
+    }
+
+    #[test]
+    fn what_nothing_fixes_is_named() {
+        let model = |p: &DVector<f64>| {
+            Ok::<_, Infallible>(Linearised {
+                residuals: DVector::from_element(1, p[0] + p[1]),
+                jacobian: DMatrix::from_element(1, 2, 1.0),
+            })
+        };
+        let fault = fit(&[Prior::Flat, Prior::Flat], &[0.0, 0.0], model).unwrap_err();
+        assert!(matches!(fault, JointFault::Undetermined(_)));
+    }
+}
