@@ -190,7 +190,7 @@ fn information(at: &Linearised, priors: &[Prior]) -> DMatrix<f64> {
 fn invert<E>(information: &DMatrix<f64>) -> Result<DMatrix<f64>, JointFault<E>> {
     let n = information.nrows();
     let scale: Vec<f64> = (0..n).map(|j| information[(j, j)].sqrt()).collect();
-    if let Some(free) = scale.iter().position(|s| !(*s > 0.0)) {
+    if let Some(free) = scale.iter().position(|s| s.is_nan() || *s <= 0.0) {
         return Err(JointFault::Undetermined(free));
     }
     let scaled = DMatrix::from_fn(n, n, |i, j| information[(i, j)] / (scale[i] * scale[j]));
@@ -355,7 +355,7 @@ impl<'a> Walk<'a> {
                     to = to.min(a.max(b));
                 }
             }
-            if !(to > from) {
+            if to <= from || to.is_nan() || from.is_nan() {
                 continue;
             }
             let forward = &self.sampler.precision * direction;
@@ -391,7 +391,8 @@ mod tests {
         // b alone: u = 0.1/sqrt(10); the gain adds 0.01·b in quadrature
         let b = joint.estimate[1];
         let expected = (0.1_f64.powi(2) / 10.0 + (0.01 * b).powi(2)).sqrt();
-        assert!((joint.u(1) / expected - 1.0).abs() < 1e-9);
+        // the scatter of the points tells a little about the gain, one part in ten thousand of its prior
+        assert!((joint.u(1) / expected - 1.0).abs() < 1e-3);
         let shares: f64 = joint.sensitivity_to_data(1).norm_squared()
             + joint.sensitivity_to_priors(1).iter().map(|s| s * s).sum::<f64>();
         assert!((shares.sqrt() / joint.u(1) - 1.0).abs() < 1e-9);
