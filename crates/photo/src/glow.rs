@@ -1,1 +1,380 @@
-//! Where a thin bright line stands above the haze around it.
+//! Where thin bright lines run on a reduced picture, and which of them close to a ring.
+
+use crate::picture::{LightPlane, Picture};
+use crate::ring_ellipse::{Ellipse, Weighted};
+
+/// Long side of the reduced picture: a beam of 1/300 of the frame is still 2.7 pixels wide on it.
+const SEARCH_SIDE_PX: usize = 800;
+/// Smoothing for thin and for blurred beams, in reduced pixels.
+const SCALES_PX: [f32; 2] = [1.0, 2.5];
+/// Ridge points kept, strongest first: a ring of the largest size has about 1 500.
+const MOST_POINTS: usize = 6000;
+/// A ridge must stand this many standard deviations of the noise above both its sides.
+const RIDGE_SIGNIFICANCE: f32 = 4.0;
+/// Half-width of a normal's vote for the centre, and cell of the vote, in reduced pixels.
+const VOTE_CELL_PX: f64 = 4.0;
+
+/// A point on a bright line, in reduced pixels, with its unit normal and the height above its higher side.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct RidgePoint {
+    pub(crate) x: f64,
+    pub(crate) y: f64,
+    pub(crate) nx: f64,
+    pub(crate) ny: f64,
+    pub(crate) contrast: f32,
+}
+
+/// The reduced picture and the bright lines on it.
+#[derive(Debug, Clone)]
+pub(crate) struct Glow {
+    /// Full-resolution pixels in one reduced pixel.
+    pub(crate) factor: usize,
+    /// Encoded light, mean of the channels.
+    pub(crate) plane: LightPlane,
+    /// The same, smoothed for a thin and for a blurred beam.
+    smooth: Vec<LightPlane>,
+    /// Ridge points, strongest first.
+    pub(crate) ridges: Vec<RidgePoint>,
+    /// Standard deviation of one value of `plane`.
+    pub(crate) noise: f32,
+}
+
+/// A line that closes, or would close, to an ellipse; reduced pixels.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Candidate {
+    pub(crate) ellipse: Ellipse,
+    /// Median height of the line above its higher side, where it is seen.
+    pub(crate) contrast: f64,
+    /// Part of the ellipse on which the line is seen, 0 to 1.
+    pub(crate) seen: f64,
+    /// Smoothing at which it stands out best, in reduced pixels.
+    pub(crate) scale: f64,
+}
+
+impl Candidate {
+    /// Rank: height counts fully, length less, since part of the beam may be hidden while a bulb's outline is whole.
+    pub(crate) fn score(&self) -> f64 {
+        self.contrast * self.seen.powf(0.6)
+    }
+}
+
+impl Glow {
+    /// Reduces the picture and finds the bright lines; `allowed` says whether a full-resolution point may be used.
+    pub(crate) fn find(picture: &Picture, allowed: &dyn Fn(f64, f64) -> bool) -> Self {
+        let long = picture.width().max(picture.height());
+        let factor = ((long as f64 / SEARCH_SIDE_PX as f64).round() as usize).max(1);
+        let plane = mean_plane(picture, factor);
+        let noise = noise_of(&plane);
+        let smooth: Vec<_> = SCALES_PX.iter().map(|&s| blurred(&plane, s)).collect();
+        let mut ridges = Vec::new();
+        for (plane, &scale) in smooth.iter().zip(&SCALES_PX) {
+            // smoothing by a Gaussian of width s leaves noise / (2 √π s)
+            let left = noise / (2.0 * std::f32::consts::PI.sqrt() * scale);
+            collect_ridges(plane, scale, RIDGE_SIGNIFICANCE * left.max(2e-4), &mut ridges);
+        }
+        ridges.retain(|r| allowed(full(r.x, factor), full(r.y, factor)));
+        ridges.sort_by(|a, b| b.contrast.total_cmp(&a.contrast));
+        ridges.truncate(MOST_POINTS);
+        Self { factor, plane, smooth, ridges, noise }
+    }
+
+    /// Candidates for the ring, best first; `radius_limit_px` is the largest mean semi-axis in reduced pixels.
+    pub(crate) fn candidates(&self, radius_limit_px: f64) -> Vec<Candidate> {
+        let mut found: Vec<Candidate> = Vec::new();
+        for (x, y) in self.centres(radius_limit_px) {
+            for radius in self.radii(x, y, radius_limit_px) {
+                let Some(ellipse) = self.refined(Ellipse::circle(x, y, radius)) else { continue };
+                if ellipse.r > radius_limit_px || found.iter().any(|c| same(&c.ellipse, &ellipse)) {
+                    continue;
+                }
+                if let Some(candidate) = self.judged(ellipse) {
+                    found.push(candidate);
+                }
+            }
+        }
+        found.sort_by(|a, b| b.score().total_cmp(&a.score()));
+        found
+    }
+
+    /// Likely centres: where the normals of the bright lines meet.
+    fn centres(&self, radius_limit_px: f64) -> Vec<(f64, f64)> {
+        let (w, h) = (self.plane.width as f64, self.plane.height as f64);
+        let (nx, ny) = ((2.0 * w / VOTE_CELL_PX) as usize + 1, (2.0 * h / VOTE_CELL_PX) as usize + 1);
+        let mut votes = LightPlane { width: nx, height: ny, values: vec![0.0; nx * ny] };
+        let least = 0.03 * w.min(h);
+        for point in &self.ridges {
+            let weight = point.contrast.sqrt();
+            let mut distance = least;
+            while distance < radius_limit_px {
+                for sign in [-1.0, 1.0] {
+                    let i = (point.x + sign * distance * point.nx + 0.5 * w) / VOTE_CELL_PX;
+                    let j = (point.y + sign * distance * point.ny + 0.5 * h) / VOTE_CELL_PX;
+                    if i >= 0.0 && j >= 0.0 && (i as usize) < nx && (j as usize) < ny {
+                        if let Some(v) = votes.values.get_mut(j as usize * nx + i as usize) {
+                            *v += weight;
+                        }
+                    }
+                }
+                distance += VOTE_CELL_PX;
+            }
+        }
+        let votes = blurred(&votes, 1.2);
+        let mut peaks = local_maxima(&votes);
+        peaks.truncate(10);
+        let place = |(i, j): (usize, usize)| {
+            ((i as f64 + 0.5) * VOTE_CELL_PX - 0.5 * w, (j as f64 + 0.5) * VOTE_CELL_PX - 0.5 * h)
+        };
+        peaks.into_iter().map(place).collect()
+    }
+
+    /// Likely radii about a centre: peaks of the lines' strength over the distance.
+    fn radii(&self, x: f64, y: f64, radius_limit_px: f64) -> Vec<f64> {
+        let bin = 3.0;
+        let mut strength = vec![0.0_f64; (radius_limit_px / bin) as usize + 3];
+        for point in &self.ridges {
+            let (dx, dy) = (point.x - x, point.y - y);
+            let r = dx.hypot(dy);
+            if r > 1.0
+                && (dx * point.nx + dy * point.ny).abs() > 0.93 * r
+                && let Some(s) = strength.get_mut((r / bin) as usize)
+            {
+                *s += f64::from(point.contrast);
+            }
+        }
+        let smooth: Vec<f64> = strength.windows(3).map(|w| w.iter().sum()).collect();
+        let mut peaks: Vec<(f64, f64)> = smooth
+            .windows(3)
+            .enumerate()
+            .filter(|(_, w)| w[1] > 0.0 && w[1] >= w[0] && w[1] > w[2])
+            .map(|(i, w)| (w[1], (i as f64 + 2.5) * bin))
+            .collect();
+        peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
+        peaks.into_iter().take(4).map(|(_, r)| r).collect()
+    }
+
+    /// An ellipse drawn through the ridge points near the start, the band narrowing from step to step.
+    pub(crate) fn refined(&self, start: Ellipse) -> Option<Ellipse> {
+        let mut ellipse = start;
+        for band in [0.12, 0.06, 0.03, 0.015] {
+            let width = (band * ellipse.r).max(1.5);
+            let points = self.near(&ellipse, width);
+            if points.len() < 12 {
+                return None;
+            }
+            ellipse = ellipse.fitted(&points, 0.1 * ellipse.r, 6)?;
+        }
+        ellipse.is_sound(6.0).then_some(ellipse)
+    }
+
+    /// Ridge points within `width` of the ellipse that run along it, weighted by strength and nearness.
+    fn near(&self, ellipse: &Ellipse, width: f64) -> Vec<Weighted> {
+        let [a, _] = ellipse.semi_axes();
+        let mut points = Vec::new();
+        for point in &self.ridges {
+            let r = (point.x - ellipse.cx).hypot(point.y - ellipse.cy);
+            if r > a + width {
+                continue;
+            }
+            let t = ellipse.foot(point.x, point.y);
+            let ([px, py], [nx, ny]) = (ellipse.point(t), ellipse.normal(t));
+            let d = (point.x - px) * nx + (point.y - py) * ny;
+            if d.abs() < width && (nx * point.nx + ny * point.ny).abs() > 0.9 {
+                let weight = f64::from(point.contrast.sqrt()) * (1.0 - (d / width).powi(2)).powi(2);
+                points.push(Weighted { x: point.x, y: point.y, weight });
+            }
+        }
+        points
+    }
+
+    /// Height and visible part of the line along an ellipse; `None` when it is too faint or too short.
+    pub(crate) fn judged(&self, ellipse: Ellipse) -> Option<Candidate> {
+        let n = 180;
+        let mut best: Option<Candidate> = None;
+        for (plane, &scale) in self.smooth.iter().zip(&SCALES_PX) {
+            let least = RIDGE_SIGNIFICANCE * (self.noise / (3.5 * scale)).max(2e-4);
+            let mut heights: Vec<f64> = (0..n)
+                .filter_map(|i| {
+                    line_height(plane, &ellipse, f64::from(i) * std::f64::consts::TAU / 180.0, scale)
+                })
+                .filter(|&h| h > f64::from(least))
+                .collect();
+            if heights.is_empty() {
+                continue;
+            }
+            heights.sort_by(f64::total_cmp);
+            let contrast = heights.get(heights.len() / 2).copied().unwrap_or(0.0);
+            let seen = heights.len() as f64 / f64::from(n);
+            let candidate = Candidate { ellipse, contrast, seen, scale: f64::from(scale) };
+            if best.is_none_or(|b| candidate.score() > b.score()) {
+                best = Some(candidate);
+            }
+        }
+        best.filter(|c| c.seen * 360.0 > 30.0)
+    }
+}
+
+/// Full-resolution coordinate of a reduced one.
+pub(crate) fn full(reduced_px: f64, factor: usize) -> f64 {
+    let f = factor as f64;
+    reduced_px * f + 0.5 * (f - 1.0)
+}
+
+/// Height of the line near one place of an ellipse above the higher of its two sides; `None` outside the frame.
+fn line_height(plane: &LightPlane, ellipse: &Ellipse, t: f64, scale: f32) -> Option<f64> {
+    let ([x, y], [nx, ny]) = (ellipse.point(t), ellipse.normal(t));
+    let inside = x > 1.0 && y > 1.0 && x < plane.width as f64 - 2.0 && y < plane.height as f64 - 2.0;
+    if !inside {
+        return None;
+    }
+    let at = |d: f64| f64::from(plane.sample(x + d * nx, y + d * ny));
+    let (mut top, mut place) = (f64::MIN, 0.0);
+    for k in -4..=4 {
+        let d = 0.5 * f64::from(k);
+        if at(d) > top {
+            (top, place) = (at(d), d);
+        }
+    }
+    let side = 2.5 * f64::from(scale).max(1.2);
+    Some(top - at(place - side).max(at(place + side)))
+}
+
+/// Whether two ellipses are one within a few hundredths of their size.
+fn same(a: &Ellipse, b: &Ellipse) -> bool {
+    let far = (a.cx - b.cx).hypot(a.cy - b.cy) + (a.r - b.r).abs() + (a.p - b.p).hypot(a.q - b.q);
+    far < 0.04 * a.r.max(b.r)
+}
+
+/// Mean of the channels, reduced.
+fn mean_plane(picture: &Picture, factor: usize) -> LightPlane {
+    let mut sum = picture.reduced(factor, 0);
+    let channels = picture.channels();
+    for channel in 1..channels {
+        for (s, v) in sum.values.iter_mut().zip(picture.reduced(factor, channel).values) {
+            *s += v;
+        }
+    }
+    for s in &mut sum.values {
+        *s /= channels as f32;
+    }
+    sum
+}
+
+/// Standard deviation of the noise, from the median of second differences along rows.
+fn noise_of(plane: &LightPlane) -> f32 {
+    let mut differences: Vec<f32> = plane
+        .values
+        .chunks(plane.width.max(1))
+        .step_by(3)
+        .flat_map(|row| row.windows(3).map(|w| (w[0] - 2.0 * w[1] + w[2]).abs()))
+        .collect();
+    if differences.is_empty() {
+        return 0.0;
+    }
+    let middle = differences.len() / 2;
+    let (_, median, _) = differences.select_nth_unstable_by(middle, f32::total_cmp);
+    // 0.6745: median of |normal|; √6: second difference of three independent values
+    *median / (0.6745 * 6f32.sqrt())
+}
+
+/// Gaussian smoothing, the edge's value continued.
+fn blurred(plane: &LightPlane, sigma: f32) -> LightPlane {
+    let half = (3.0 * sigma).ceil() as usize;
+    let kernel: Vec<f32> =
+        (0..=2 * half).map(|i| (i as f32 - half as f32) / sigma).map(|u| (-0.5 * u * u).exp()).collect();
+    let total: f32 = kernel.iter().sum();
+    let (w, h) = (plane.width, plane.height);
+    let mut across = vec![0.0_f32; w * h];
+    let mut padded = vec![0.0_f32; w + 2 * half];
+    for (row, out) in plane.values.chunks_exact(w.max(1)).zip(across.chunks_exact_mut(w.max(1))) {
+        for (i, p) in padded.iter_mut().enumerate() {
+            *p = row.get(i.saturating_sub(half).min(w - 1)).copied().unwrap_or(0.0);
+        }
+        for (k, &weight) in kernel.iter().enumerate() {
+            for (o, &v) in out.iter_mut().zip(padded.iter().skip(k)) {
+                *o += v * weight / total;
+            }
+        }
+    }
+    let mut values = vec![0.0_f32; w * h];
+    for (y, out) in values.chunks_exact_mut(w.max(1)).enumerate() {
+        for (k, &weight) in kernel.iter().enumerate() {
+            let from = (y + k).saturating_sub(half).min(h - 1) * w;
+            for (o, &v) in out.iter_mut().zip(across.iter().skip(from)) {
+                *o += v * weight / total;
+            }
+        }
+    }
+    LightPlane { width: w, height: h, values }
+}
+
+/// Adds the crests of the smoothed picture whose height above both sides exceeds `least`.
+fn collect_ridges(plane: &LightPlane, scale: f32, least: f32, ridges: &mut Vec<RidgePoint>) {
+    let (w, h) = (plane.width, plane.height);
+    let v = &plane.values;
+    if w < 5 || h < 5 {
+        return;
+    }
+    // a crest of this height and width curves at least this much
+    let bend = 0.25 * least / (scale * scale);
+    for y in 2..h - 2 {
+        for x in 2..w - 2 {
+            let i = y * w + x;
+            let fxx = v[i - 1] - 2.0 * v[i] + v[i + 1];
+            let fyy = v[i - w] - 2.0 * v[i] + v[i + w];
+            if fxx + fyy > -bend {
+                continue;
+            }
+            let fxy = 0.25 * (v[i + w + 1] - v[i + w - 1] - v[i - w + 1] + v[i - w - 1]);
+            if let Some(point) = crest(plane, (x, y), [fxx, fxy, fyy], scale).filter(|p| p.contrast > least) {
+                ridges.push(point);
+            }
+        }
+    }
+}
+
+/// The crest through one pixel, if its top lies within it.
+fn crest(
+    plane: &LightPlane,
+    (x, y): (usize, usize),
+    [fxx, fxy, fyy]: [f32; 3],
+    scale: f32,
+) -> Option<RidgePoint> {
+    let (mean, half) = (0.5 * (fxx + fyy), 0.5 * (fxx - fyy));
+    let root = half.hypot(fxy);
+    let steepest = mean - root;
+    if steepest >= 0.0 || steepest.abs() < 1.5 * (mean + root).abs() {
+        return None;
+    }
+    let angle = 0.5 * fxy.atan2(half) + std::f32::consts::FRAC_PI_2;
+    let (ny, nx) = angle.sin_cos();
+    let (px, py) = (x as isize, y as isize);
+    let gx = 0.5 * (plane.at(px + 1, py) - plane.at(px - 1, py));
+    let gy = 0.5 * (plane.at(px, py + 1) - plane.at(px, py - 1));
+    let shift = -(gx * nx + gy * ny) / steepest;
+    if (shift * nx).abs() > 0.6 || (shift * ny).abs() > 0.6 {
+        return None;
+    }
+    let (cx, cy) = (f64::from(x as f32 + shift * nx), f64::from(y as f32 + shift * ny));
+    let side = f64::from(2.5 * scale.max(1.2));
+    let (dx, dy) = (side * f64::from(nx), side * f64::from(ny));
+    let sides = plane.sample(cx + dx, cy + dy).max(plane.sample(cx - dx, cy - dy));
+    let contrast = plane.sample(cx, cy) - sides;
+    Some(RidgePoint { x: cx, y: cy, nx: f64::from(nx), ny: f64::from(ny), contrast })
+}
+
+/// Local maxima of a plane, highest first.
+fn local_maxima(plane: &LightPlane) -> Vec<(usize, usize)> {
+    let mut peaks = Vec::new();
+    for y in 0..plane.height as isize {
+        for x in 0..plane.width as isize {
+            let here = plane.at(x, y);
+            let higher = |&(dx, dy): &(isize, isize)| plane.at(x + dx, y + dy) > here;
+            let around = [(-1, -1), (0, -1), (1, -1), (-1, 0), (1, 0), (-1, 1), (0, 1), (1, 1)];
+            if here > 0.0 && !around.iter().any(higher) {
+                peaks.push((here, (x as usize, y as usize)));
+            }
+        }
+    }
+    peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
+    peaks.into_iter().map(|(_, place)| place).collect()
+}

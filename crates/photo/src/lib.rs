@@ -8,8 +8,15 @@ pub mod overlay;
 pub mod picture;
 pub mod plane;
 pub mod ring;
+mod ring_cross;
+mod ring_curve;
+pub mod ring_ellipse;
+mod ring_follow;
 pub mod scale;
 pub mod trace;
+mod trace_shape;
 
 pub use error::{PhotoCaveat, PhotoError};
 pub use picture::{LightPlane, Picture, ShotFacts};
+pub use ring::{Rejected, RingHints, RingTrace, TracePoint, View, find_ring};
+pub use ring_ellipse::Ellipse;

@@ -37,7 +37,11 @@ impl Picture {
             _ => return Err(PhotoError::UnknownKind),
         };
         let facts = read_facts(bytes, kind);
-        if format == ImageFormat::Jpeg { decode_jpeg(bytes, facts) } else { decode_other(bytes, format, facts) }
+        if format == ImageFormat::Jpeg {
+            decode_jpeg(bytes, facts)
+        } else {
+            decode_other(bytes, format, facts)
+        }
     }
 }
 
@@ -53,7 +57,8 @@ fn check_size(width: u64, height: u64) -> Result<(), PhotoError> {
 }
 
 fn decode_jpeg(bytes: &[u8], facts: ShotFacts) -> Result<Picture, PhotoError> {
-    let options = DecoderOptions::default().set_max_width(65_535).set_max_height(65_535).set_strict_mode(false);
+    let options =
+        DecoderOptions::default().set_max_width(65_535).set_max_height(65_535).set_strict_mode(false);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     decoder.decode_headers().map_err(|e| jpeg_error(&e))?;
     let (width, height) = decoder.dimensions().ok_or(PhotoError::Truncated)?;
@@ -84,9 +89,11 @@ fn jpeg_ends(bytes: &[u8]) -> bool {
 fn jpeg_error(error: &DecodeErrors) -> PhotoError {
     match error {
         DecodeErrors::ExhaustedData | DecodeErrors::IoErrors(_) => PhotoError::Truncated,
-        DecodeErrors::LargeDimensions(side) => {
-            PhotoError::TooLarge { width: *side as u64, height: *side as u64, limit_mpx: LIMIT_PX / 1_000_000 }
-        }
+        DecodeErrors::LargeDimensions(side) => PhotoError::TooLarge {
+            width: *side as u64,
+            height: *side as u64,
+            limit_mpx: LIMIT_PX / 1_000_000,
+        },
         other => PhotoError::Decode { reason: one_line(&format!("{other:?}")) },
     }
 }
@@ -137,7 +144,9 @@ fn one_line(text: &str) -> String {
 /// Reads the camera's own notes; a file without them is no fault.
 fn read_facts(bytes: &[u8], kind: &'static str) -> ShotFacts {
     let bare = ShotFacts { kind, orientation_tag: 1, ..ShotFacts::default() };
-    let Ok(exif) = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)) else {
+    // many cameras leave small faults in these notes; what can be read is kept, above all the orientation
+    let read = exif::Reader::new().continue_on_error(true).read_from_container(&mut Cursor::new(bytes));
+    let Ok(exif) = read.or_else(|e| e.distill_partial_result(|_| ())) else {
         return bare;
     };
     let orientation = number(&exif, Tag::Orientation).filter(|t| (1.0..=8.0).contains(t));

@@ -85,7 +85,8 @@ impl Picture {
             _ => (0, pixel, row),
         };
         let turned = (5..=8).contains(&facts.orientation_tag);
-        let (width, height) = if turned { (stored_height, stored_width) } else { (stored_width, stored_height) };
+        let (width, height) =
+            if turned { (stored_height, stored_width) } else { (stored_width, stored_height) };
         Some(Self { samples, width, height, channels, origin, step_x, step_y, facts })
     }
 

@@ -1,0 +1,219 @@
+//! The beam's cross-sections all along the ring: which channels to trust, their common shape, the centre at each station.
+
+use crate::picture::Picture;
+use crate::ring_curve::median;
+use crate::ring_ellipse::Ellipse;
+use crate::ring_follow::station;
+use crate::trace::{LineFit, Profile, Raster, fit_line, read_profile};
+use crate::trace_shape::{Lengths, Shape, ShapeFit, fit_shape};
+
+/// Decay lengths tried for the inner haze, in units of the core's width: from hardly separate to a plain step.
+const HAZE_LENGTHS: [f64; 3] = [3.0, 7.0, 20.0];
+/// Half-widths tried for the veil.
+const VEIL_WIDTHS: [f64; 2] = [2.5, 5.0];
+/// A channel is trusted when at most this part of its core samples is saturated.
+const MOST_SATURATED: f64 = 0.03;
+/// Cross-sections within which the shape is taken as one, in degrees of arc.
+const SECTOR_DEG: f64 = 15.0;
+
+/// Profiles read at every station about the followed line.
+pub(crate) struct CrossSections {
+    pub(crate) t: Vec<f64>,
+    /// Offset of each profile's middle from the base ellipse in pixels.
+    pub(crate) middle_px: Vec<f64>,
+    pub(crate) profiles: Vec<Profile>,
+    pub(crate) raster: Raster,
+    /// Part of the core samples that are saturated in every channel used.
+    pub(crate) saturated: f64,
+    /// Weight of each channel.
+    pub(crate) weights: [f32; 3],
+}
+
+/// The shape of the cross-section in one sector of the ring.
+#[derive(Debug, Clone)]
+pub(crate) struct Sector {
+    pub(crate) t: f64,
+    pub(crate) fit: ShapeFit,
+}
+
+impl CrossSections {
+    /// Reads all stations, `offsets` from the base ellipse, and joins the channels in which the beam stands clear.
+    pub(crate) fn read(
+        picture: &Picture,
+        base: &Ellipse,
+        t: &[f64],
+        offsets: &[f64],
+        sigma_px: f64,
+        rows: usize,
+    ) -> Option<Self> {
+        let step = (sigma_px / 4.0).max(0.5);
+        let raster = Raster { step, half: ((7.0 * sigma_px).max(6.0) / step).ceil() as usize };
+        let mut channels = Vec::new();
+        for c in 0..picture.channels() {
+            let one = [0, 1, 2].map(|k| if k == c { 1.0 } else { 0.0 });
+            let read =
+                |(&t, &d): (&f64, &f64)| read_profile(picture, &station(base, t, d), raster, rows, one, true);
+            channels.push(t.iter().zip(offsets).map(read).collect::<Vec<Profile>>());
+        }
+        let quality: Vec<Quality> = channels.iter().map(|p| Quality::of(p, raster, sigma_px)).collect();
+        let (weights, saturated) = channel_weights(&quality)?;
+        let join = |i: usize| -> Profile {
+            (0..raster.len())
+                .map(|k| {
+                    let used = channels.iter().zip(weights).filter(|(_, w)| *w > 0.0);
+                    used.map(|(p, w)| w * p.get(i).and_then(|p| p.get(k)).copied().unwrap_or(f32::NAN)).sum()
+                })
+                .collect()
+        };
+        let profiles = (0..t.len()).map(join).collect();
+        Some(Self { t: t.to_vec(), middle_px: offsets.to_vec(), profiles, raster, saturated, weights })
+    }
+
+    /// First centres, with a bare Gaussian close to the top: one a station, offset from the base ellipse.
+    pub(crate) fn first_centres(&self, sigma_px: f64) -> Vec<Option<LineFit>> {
+        let shape = Shape::gaussian(sigma_px);
+        let fit = |(p, middle): (&Profile, &f64)| {
+            let found = fit_line(p, self.raster, &shape, 0.0, (2.5 * sigma_px).max(4.0))?;
+            Some(LineFit { centre_px: found.centre_px + middle, ..found })
+        };
+        self.profiles.iter().zip(&self.middle_px).map(fit).collect()
+    }
+
+    /// Shapes sector by sector, from the middle profile about the line `centre_px` (offset at each station).
+    pub(crate) fn sectors(&self, centre_px: &[f64], good: &[bool], sigma_px: f64) -> Vec<Sector> {
+        let used: Vec<usize> = (0..self.t.len()).filter(|&i| good.get(i) == Some(&true)).collect();
+        let per = ((SECTOR_DEG / 360.0 * self.t.len() as f64) as usize).clamp(8, used.len().max(8));
+        let groups: Vec<(f64, Vec<f32>)> = used
+            .chunks(per)
+            .filter(|g| 2 * g.len() >= per)
+            .map(|g| {
+                (
+                    g.iter().filter_map(|&i| self.t.get(i)).sum::<f64>() / g.len() as f64,
+                    self.middle_profile(g, centre_px),
+                )
+            })
+            .collect();
+        let mut best: Option<(f64, Vec<Sector>)> = None;
+        for haze in HAZE_LENGTHS {
+            for veil in VEIL_WIDTHS {
+                let lengths = Lengths { haze, veil };
+                let fit = |(t, p): &(f64, Vec<f32>)| {
+                    Some(Sector { t: *t, fit: fit_shape(p, self.raster, sigma_px, lengths)? })
+                };
+                let sectors: Vec<Sector> = groups.iter().filter_map(fit).collect();
+                let cost = |s: &Sector| s.fit.squares / (s.fit.height * s.fit.height);
+                let missing = (groups.len() - sectors.len()) as f64;
+                let total = median(sectors.iter().map(cost).collect()) + missing;
+                if best.as_ref().is_none_or(|(least, _)| total < *least) {
+                    best = Some((total, sectors));
+                }
+            }
+        }
+        best.map(|(_, s)| s).unwrap_or_default()
+    }
+
+    /// Median of the profiles of a group, each moved so that the line's centre lies in the middle.
+    fn middle_profile(&self, group: &[usize], centre_px: &[f64]) -> Vec<f32> {
+        let moved = |i: usize, k: usize| -> Option<f64> {
+            let shift = (centre_px.get(i)? - self.middle_px.get(i)?) / self.raster.step;
+            let place = k as f64 + shift;
+            let low = place.floor();
+            let part = place - low;
+            let p = self.profiles.get(i)?;
+            let (a, b) = (*p.get(low as usize)?, *p.get(low as usize + 1)?);
+            let value = f64::from(a) * (1.0 - part) + f64::from(b) * part;
+            (low >= 0.0 && value.is_finite()).then_some(value)
+        };
+        (0..self.raster.len())
+            .map(|k| {
+                let values: Vec<f64> = group.iter().filter_map(|&i| moved(i, k)).collect();
+                if 2 * values.len() < group.len() { f32::NAN } else { median(values) as f32 }
+            })
+            .collect()
+    }
+
+    /// Final centres with the sectors' shapes, offset from the base ellipse.
+    pub(crate) fn centres(&self, start_px: &[f64], sectors: &[Sector]) -> Vec<Option<LineFit>> {
+        let fit = |(i, p): (usize, &Profile)| {
+            let shape = shape_at(sectors, *self.t.get(i)?)?;
+            let middle = self.middle_px.get(i)?;
+            let found =
+                fit_line(p, self.raster, &shape, start_px.get(i)? - middle, (4.5 * shape.sigma_px).max(5.0))?;
+            Some(LineFit { centre_px: found.centre_px + middle, ..found })
+        };
+        self.profiles.iter().enumerate().map(fit).collect()
+    }
+}
+
+/// Shape at `t`, blended between the nearest two sectors.
+pub(crate) fn shape_at(sectors: &[Sector], t: f64) -> Option<Shape> {
+    let after = sectors.partition_point(|s| s.t < t);
+    match (after.checked_sub(1).and_then(|i| sectors.get(i)), sectors.get(after)) {
+        (Some(a), Some(b)) => Some(a.fit.shape.blend(&b.fit.shape, (t - a.t) / (b.t - a.t).max(1e-9))),
+        (Some(one), None) | (None, Some(one)) => Some(one.fit.shape.clone()),
+        (None, None) => None,
+    }
+}
+
+/// How well the beam shows in one channel.
+#[derive(Debug, Clone, Copy)]
+struct Quality {
+    height: f64,
+    noise: f64,
+    saturated: f64,
+}
+
+impl Quality {
+    fn of(profiles: &[Profile], raster: Raster, sigma_px: f64) -> Self {
+        let core = (sigma_px / raster.step).ceil() as usize;
+        let side = ((3.5 * sigma_px / raster.step) as usize).min(raster.half);
+        let column = |k: usize| -> Vec<f64> {
+            profiles
+                .iter()
+                .filter_map(|p| p.get(k))
+                .filter(|v| v.is_finite())
+                .map(|&v| f64::from(v))
+                .collect()
+        };
+        let blank = |p: &Profile| {
+            (raster.half - core..=raster.half + core).any(|k| p.get(k).is_some_and(|v| v.is_nan()))
+        };
+        let saturated = profiles.iter().filter(|p| blank(p)).count() as f64 / profiles.len().max(1) as f64;
+        // where the core is blanked its height is read at one width from the middle
+        let at = if saturated > 0.5 { core } else { 0 };
+        let top = median(column(raster.half + at)).max(median(column(raster.half - at)));
+        let height = top - median(column(raster.half + side)).max(median(column(raster.half - side)));
+        let differences: Vec<f64> = profiles
+            .iter()
+            .flat_map(|p| {
+                p.iter().take(raster.half / 3).zip(p.iter().skip(1)).map(|(a, b)| f64::from((a - b).abs()))
+            })
+            .filter(|d| d.is_finite())
+            .collect();
+        Self { height, noise: (median(differences) / 0.954).max(2e-5), saturated }
+    }
+}
+
+/// Weights of the channels and the part of saturated cores; `None` when the beam shows in none.
+fn channel_weights(quality: &[Quality]) -> Option<([f32; 3], f64)> {
+    let visible = |q: &Quality| q.height > 2.0 * q.noise;
+    let clean: Vec<bool> = quality.iter().map(|q| visible(q) && q.saturated <= MOST_SATURATED).collect();
+    let some_clean = clean.contains(&true);
+    let strength = |q: &Quality| q.height / q.noise;
+    let used: Vec<bool> =
+        quality.iter().zip(&clean).map(|(q, &c)| if some_clean { c } else { visible(q) }).collect();
+    let best = quality.iter().zip(&used).filter(|(_, u)| **u).map(|(q, _)| strength(q)).fold(0.0, f64::max);
+    let mut weights = [0.0_f32; 3];
+    for ((w, q), &u) in weights.iter_mut().zip(quality).zip(&used) {
+        if u && strength(q) > 0.3 * best {
+            *w = (q.height / (q.noise * q.noise)) as f32;
+        }
+    }
+    let total: f32 = weights.iter().sum();
+    if total <= 0.0 {
+        return None;
+    }
+    let chosen = quality.iter().zip(&weights).filter(|(_, w)| **w > 0.0);
+    let saturated = chosen.map(|(q, _)| q.saturated).fold(0.0, f64::max);
+    Some((weights.map(|w| w / total), saturated))
+}

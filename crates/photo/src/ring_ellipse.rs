@@ -1,0 +1,176 @@
+//! An ellipse written so that a circle is no special case, and its orthogonal-distance fit.
+
+use nalgebra::{SMatrix, SVector};
+
+/// The points `c + A (cos t, sin t)` with the symmetric matrix `A = [[r + p, q], [q, r − p]]`.
+///
+/// Semi-axes are `r ± √(p² + q²)`; unlike axes and angle the five numbers stay well determined for a circle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ellipse {
+    /// Centre, x in pixels.
+    pub cx: f64,
+    /// Centre, y in pixels.
+    pub cy: f64,
+    /// Mean semi-axis in pixels.
+    pub r: f64,
+    /// Elongation along x in pixels.
+    pub p: f64,
+    /// Elongation along the diagonal in pixels.
+    pub q: f64,
+}
+
+/// A point with its weight in a fit.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Weighted {
+    pub(crate) x: f64,
+    pub(crate) y: f64,
+    pub(crate) weight: f64,
+}
+
+impl Ellipse {
+    /// A circle.
+    pub fn circle(cx: f64, cy: f64, r: f64) -> Self {
+        Self { cx, cy, r, p: 0.0, q: 0.0 }
+    }
+
+    /// Semi-axes in pixels, major first.
+    pub fn semi_axes(&self) -> [f64; 2] {
+        let e = self.p.hypot(self.q);
+        [self.r + e, self.r - e]
+    }
+
+    /// Direction of the major axis, degrees from +x towards +y of the picture, −90 < angle ≤ 90.
+    pub fn axis_angle_deg(&self) -> f64 {
+        let angle = 0.5 * self.q.atan2(self.p).to_degrees();
+        if angle <= -90.0 { angle + 180.0 } else { angle }
+    }
+
+    /// Point at parameter `t`.
+    pub fn point(&self, t: f64) -> [f64; 2] {
+        let (s, c) = t.sin_cos();
+        [self.cx + (self.r + self.p) * c + self.q * s, self.cy + self.q * c + (self.r - self.p) * s]
+    }
+
+    /// Derivative of [`Self::point`] with respect to `t`.
+    pub fn tangent(&self, t: f64) -> [f64; 2] {
+        let (s, c) = t.sin_cos();
+        [-(self.r + self.p) * s + self.q * c, -self.q * s + (self.r - self.p) * c]
+    }
+
+    /// Unit normal pointing out.
+    pub fn normal(&self, t: f64) -> [f64; 2] {
+        let [tx, ty] = self.tangent(t);
+        let length = tx.hypot(ty).max(1e-12);
+        [ty / length, -tx / length]
+    }
+
+    /// Circumference in pixels, by the mean length of the tangent.
+    pub fn circumference(&self) -> f64 {
+        let n = 72;
+        let step = std::f64::consts::TAU / f64::from(n);
+        (0..n).map(|i| self.tangent(f64::from(i) * step)).map(|[x, y]| x.hypot(y)).sum::<f64>() * step
+    }
+
+    /// Parameter of the nearest point of the ellipse, by three Newton steps from the affine angle.
+    pub fn foot(&self, x: f64, y: f64) -> f64 {
+        let det = (self.r * self.r - self.p * self.p - self.q * self.q).max(1e-9);
+        let (dx, dy) = (x - self.cx, y - self.cy);
+        let u = ((self.r - self.p) * dx - self.q * dy) / det;
+        let v = (-self.q * dx + (self.r + self.p) * dy) / det;
+        let mut t = v.atan2(u);
+        for _ in 0..3 {
+            let [px, py] = self.point(t);
+            let [tx, ty] = self.tangent(t);
+            let (ex, ey) = (x - px, y - py);
+            let slope = tx * tx + ty * ty + ex * (px - self.cx) + ey * (py - self.cy);
+            if slope.abs() < 1e-9 {
+                break;
+            }
+            t += (ex * tx + ey * ty) / slope;
+        }
+        t
+    }
+
+    /// Signed distance from the ellipse, positive outside.
+    pub fn distance(&self, x: f64, y: f64) -> f64 {
+        let t = self.foot(x, y);
+        let ([px, py], [nx, ny]) = (self.point(t), self.normal(t));
+        (x - px) * nx + (y - py) * ny
+    }
+
+    /// Whether this is a usable ellipse: finite, semi-axes above `least_px`, not flatter than 1 : 4.
+    pub fn is_sound(&self, least_px: f64) -> bool {
+        let [a, b] = self.semi_axes();
+        [self.cx, self.cy, a, b].iter().all(|v| v.is_finite()) && b > least_px && b > 0.25 * a
+    }
+
+    /// One Gauss–Newton step of the weighted orthogonal-distance fit; `roundness_px` pulls p and q towards 0.
+    ///
+    /// `roundness_px` is the standard deviation expected of p and q against points with a scatter of one pixel.
+    fn step(&self, points: &[Weighted], roundness_px: f64) -> Option<Self> {
+        let mut normal = SMatrix::<f64, 5, 5>::zeros();
+        let mut right = SVector::<f64, 5>::zeros();
+        for point in points.iter().filter(|w| w.weight > 0.0) {
+            let t = self.foot(point.x, point.y);
+            let ([px, py], [nx, ny], (s, c)) = (self.point(t), self.normal(t), t.sin_cos());
+            let residual = (point.x - px) * nx + (point.y - py) * ny;
+            let row = SVector::<f64, 5>::new(nx, ny, nx * c + ny * s, nx * c - ny * s, nx * s + ny * c);
+            normal += row * row.transpose() * point.weight;
+            right += row * (residual * point.weight);
+        }
+        let pull = 1.0 / (roundness_px * roundness_px);
+        for (i, value) in [(3, self.p), (4, self.q)] {
+            normal[(i, i)] += pull;
+            right[i] -= pull * value;
+        }
+        for i in 0..5 {
+            normal[(i, i)] *= 1.0 + 1e-9;
+        }
+        let change = normal.cholesky()?.solve(&right);
+        let next = Self {
+            cx: self.cx + change[0],
+            cy: self.cy + change[1],
+            r: self.r + change[2],
+            p: self.p + change[3],
+            q: self.q + change[4],
+        };
+        next.is_sound(1.0).then_some(next)
+    }
+
+    /// Orthogonal-distance fit from this start; `None` when the points do not hold an ellipse.
+    pub(crate) fn fitted(&self, points: &[Weighted], roundness_px: f64, steps: usize) -> Option<Self> {
+        let mut now = *self;
+        for _ in 0..steps {
+            let next = now.step(points, roundness_px)?;
+            let moved = (next.cx - now.cx).abs() + (next.cy - now.cy).abs() + (next.r - now.r).abs();
+            now = next;
+            if moved < 1e-7 * now.r {
+                break;
+            }
+        }
+        Some(now)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_fit_returns_the_ellipse_its_points_lie_on() {
+        let truth = Ellipse { cx: 101.0, cy: 57.5, r: 80.0, p: 4.0, q: -7.0 };
+        let at = |i: i32| truth.point(f64::from(i) * 0.05);
+        let points: Vec<_> = (0..90).map(at).map(|[x, y]| Weighted { x, y, weight: 1.0 }).collect();
+        let found = Ellipse::circle(95.0, 60.0, 75.0).fitted(&points, 1e9, 40);
+        let off = found.map(|e| (e.cx - truth.cx).abs() + (e.r - truth.r).abs() + (e.q - truth.q).abs());
+        assert!(off.is_some_and(|d| d < 1e-6), "{found:?}");
+    }
+
+    #[test]
+    fn axes_and_angle_follow_from_the_matrix() {
+        let e = Ellipse { cx: 0.0, cy: 0.0, r: 10.0, p: 0.0, q: 2.0 };
+        assert_eq!(e.semi_axes(), [12.0, 8.0]);
+        assert!((e.axis_angle_deg() - 45.0).abs() < 1e-12);
+        assert!((e.distance(20.0 / 2f64.sqrt(), 20.0 / 2f64.sqrt()) - 8.0).abs() < 1e-9);
+    }
+}
