@@ -54,7 +54,13 @@ pub fn complete(m: f64, kc: f64) -> Option<CompleteIntegrals> {
         return Some(CompleteIntegrals { k, e, d, b, c: 2.0 * k * sum });
     }
     // E − kc²K = K m (1/2 − m sum);  (2 − m)K − 2E = 2 K m² sum
-    Some(CompleteIntegrals { k, e: k * (1.0 - 0.5 * m - m * m * sum), d, b: k * (0.5 - m * sum), c: 2.0 * k * sum })
+    Some(CompleteIntegrals {
+        k,
+        e: k * (1.0 - 0.5 * m - m * m * sum),
+        d,
+        b: k * (0.5 - m * sum),
+        c: 2.0 * k * sum,
+    })
 }
 
 /// Bulirsch's general complete integral `cel(kc, p, a, b) = ∫ (a cos²θ + b sin²θ) / ((cos²θ + p sin²θ) √(cos²θ + kc² sin²θ)) dθ`.
@@ -116,7 +122,8 @@ pub fn carlson_rc(x: f64, y: f64) -> Option<f64> {
         let mean = (x + 2.0 * y) / 3.0;
         let s = (y - mean) / mean;
         if s.abs() < 1e-3 {
-            let series = 0.3 + s * (1.0 / 7.0 + s * (0.375 + s * (9.0 / 22.0 + s * (159.0 / 208.0 + s * 1.125))));
+            let series =
+                0.3 + s * (1.0 / 7.0 + s * (0.375 + s * (9.0 / 22.0 + s * (159.0 / 208.0 + s * 1.125))));
             return Some((1.0 + s * s * series) / mean.sqrt());
         }
         let lambda = 2.0 * (x * y).sqrt() + y;
@@ -171,7 +178,9 @@ pub fn carlson_rj(x: f64, y: f64, z: f64, p: f64) -> Option<f64> {
             let e3 = dx * dy * dz + 2.0 * e2 * dp + 4.0 * dp * dp * dp;
             let e4 = (2.0 * dx * dy * dz + e2 * dp + 3.0 * dp * dp * dp) * dp;
             let e5 = dx * dy * dz * dp * dp;
-            let series = 1.0 - 3.0 * e2 / 14.0 + e3 / 6.0 + 9.0 * e2 * e2 / 88.0 - 3.0 * e4 / 22.0 - 9.0 * e2 * e3 / 52.0
+            let series = 1.0 - 3.0 * e2 / 14.0 + e3 / 6.0 + 9.0 * e2 * e2 / 88.0
+                - 3.0 * e4 / 22.0
+                - 9.0 * e2 * e3 / 52.0
                 + 3.0 * e5 / 26.0;
             return Some(6.0 * sum + factor * series / (mean * mean.sqrt()));
         }
@@ -214,4 +223,3 @@ pub fn carlson_rg(x: f64, y: f64, z: f64) -> Option<f64> {
     let rd = carlson_rd(low, high, mid)?;
     Some(0.5 * (mid * rf + cross * rd / 3.0 + (low * high / mid).sqrt()))
 }
-

@@ -30,7 +30,9 @@ pub enum FieldError {
     #[error("a coil's axis must have a direction; got ({x}, {y}, {z})", x = .0.x, y = .0.y, z = .0.z)]
     BadAxis(Vec3),
     /// A series was asked for coils that don't share an axis.
-    #[error("a field prepared as a series needs circular coils on one axis; coil {index} is not; use the direct field")]
+    #[error(
+        "a field prepared as a series needs circular coils on one axis; coil {index} is not; use the direct field"
+    )]
     NotCoaxial {
         /// Which winding, counted from 0.
         index: usize,

@@ -1,16 +1,29 @@
 //! Fields of coils and the path of an electron through them, in SI units, relativistic throughout.
 
+// Columns of a block are read side by side by index, which the compiler turns into vectors; and a comparison is negated
+// where a value that is no number must fail it.
+#![allow(clippy::needless_range_loop, clippy::neg_cmp_op_on_partial_ord)]
+
 pub mod coil;
+mod collocation;
 mod dual;
 pub mod elliptic;
 pub mod error;
 mod gauss;
 pub mod motion;
+pub mod path;
+pub mod prepared;
+pub mod ring;
+mod step;
 pub mod vec3;
 pub mod winding;
+mod zonal;
 
 pub use coil::{Loop, RectangularLoop};
 pub use error::{FieldError, MotionError, PathError};
 pub use motion::{Motion, Particle};
+pub use path::{MagneticField, Path, TraceOptions, Until, trace};
+pub use prepared::{BenchField, PreparedField};
+pub use ring::{Circle, GunShape, PathSummary, Surroundings, fit_circle, summarise};
 pub use vec3::{Mat3, Vec3};
 pub use winding::{CoilSet, Shape, Winding};

@@ -134,7 +134,10 @@ pub fn uniform_field_path(
     let along = axis * axis.dot(direction);
     let across = direction - along;
     let half = (0.5 * angle).sin();
-    let place = start + along * length_m + across * (angle.sin() / rate) + axis.cross(across) * (2.0 * half * half / rate);
+    let place = start
+        + along * length_m
+        + across * (angle.sin() / rate)
+        + axis.cross(across) * (2.0 * half * half / rate);
     (place, direction.rotated(axis, angle))
 }
 
@@ -147,5 +150,9 @@ fn field(b: f64) -> Result<f64, MotionError> {
 }
 
 fn positive(what: &'static str, got: f64) -> Result<f64, MotionError> {
-    if got > 0.0 && got.is_finite() { Ok(got) } else { Err(MotionError::OutOfRange { what, must: "above 0 and finite", got }) }
+    if got > 0.0 && got.is_finite() {
+        Ok(got)
+    } else {
+        Err(MotionError::OutOfRange { what, must: "above 0 and finite", got })
+    }
 }

@@ -113,12 +113,12 @@ impl Winding {
         }
     }
 
-    /// The thin loops that stand for this round winding, one a node of an `n` × `n` rule over the section.
-    pub(crate) fn loops(&self, n: usize) -> Result<Vec<Loop>, FieldError> {
+    /// The thin loops that stand for this round winding at every point at least `away_m` from its section.
+    pub(crate) fn loops_for_distance(&self, away_m: f64) -> Result<Vec<Loop>, FieldError> {
         self.check()?;
         let mut loops = Vec::new();
-        let count = |half: f64| if half > 0.0 { n } else { 1 };
         let cell = self.section();
+        let count = |half: f64| node_count(away_m.max(0.1 * half), half);
         self.nodes(&cell, count(cell.half_radius), count(cell.half_axial), &mut |radius_m, shift, weight| {
             loops.push(Loop {
                 radius_m,
@@ -194,7 +194,12 @@ impl Winding {
             let size = cell.half_radius.max(cell.half_axial);
             let away = distance(&cell);
             if size == 0.0 || away >= NEAR_CELLS * size {
-                self.nodes(&cell, node_count(away, cell.half_radius), node_count(away, cell.half_axial), add)?;
+                self.nodes(
+                    &cell,
+                    node_count(away, cell.half_radius),
+                    node_count(away, cell.half_axial),
+                    add,
+                )?;
             } else if depth < MOST_HALVINGS {
                 open.extend(halves(&cell).map(|half| (half, depth + 1)));
             }
@@ -210,16 +215,20 @@ impl Winding {
         add: &mut dyn FnMut(f64, f64, f64) -> Option<()>,
     ) -> Option<()> {
         let share = |part: f64, whole: f64| if whole > 0.0 { part / (0.5 * whole) } else { 1.0 };
-        let area = share(cell.half_radius, self.winding_radial_m) * share(cell.half_axial, self.winding_axial_m);
+        let area =
+            share(cell.half_radius, self.winding_radial_m) * share(cell.half_axial, self.winding_axial_m);
         for (x, wx) in gauss::rule(n_radius) {
             for (y, wy) in gauss::rule(n_axial) {
-                add(cell.radius + cell.half_radius * x, cell.axial + cell.half_axial * y, 0.25 * wx * wy * area)?;
+                add(
+                    cell.radius + cell.half_radius * x,
+                    cell.axial + cell.half_axial * y,
+                    0.25 * wx * wy * area,
+                )?;
             }
         }
         Some(())
     }
 }
-
 
 /// Nodes that reach [`DIGITS`] for a singularity `away` from an interval of half size `half`:
 /// the error falls as `r^(−2n)`, `r = y + √(y² + 1)`, `y = away/half` (Bernstein ellipse).
@@ -320,7 +329,8 @@ impl CoilSet {
             None => v,
         };
         let windings = self.windings.iter();
-        let windings = windings.map(|w| Winding { centre_m: turn(w.centre_m) + shift_m, axis: turn(w.axis), ..*w });
+        let windings =
+            windings.map(|w| Winding { centre_m: turn(w.centre_m) + shift_m, axis: turn(w.axis), ..*w });
         Self { windings: windings.collect() }
     }
 }

@@ -1,0 +1,154 @@
+//! Tables for the implicit step: 16 Gauss nodes, integration from the step's start, Legendre coefficients.
+
+use std::sync::OnceLock;
+
+use crate::gauss;
+
+/// Nodes of a step; the end of a step is right to order 32, any place in it to order 16.
+pub(crate) const NODES: usize = 16;
+
+pub(crate) type Row = [f64; NODES];
+
+/// Everything of a step that does not depend on the path, for a step of length 1.
+pub(crate) struct Tables {
+    /// Nodes in (0, 1).
+    pub(crate) place: Row,
+    /// Weights, sum 1.
+    pub(crate) weight: Row,
+    /// `integral[j][i]`: share of the value at node j in the integral from 0 to node i.
+    pub(crate) integral: [Row; NODES],
+    /// `spectrum[n][j]`: share of the value at node j in the coefficient of `P_n(2 s − 1)`.
+    pub(crate) spectrum: [Row; NODES],
+}
+
+pub(crate) fn tables() -> &'static Tables {
+    static TABLES: OnceLock<Tables> = OnceLock::new();
+    TABLES.get_or_init(build)
+}
+
+fn build() -> Tables {
+    let rule = gauss::rule(NODES);
+    let mut t = Tables {
+        place: [0.0; NODES],
+        weight: [0.0; NODES],
+        integral: [[0.0; NODES]; NODES],
+        spectrum: [[0.0; NODES]; NODES],
+    };
+    for (j, (x, w)) in rule.iter().enumerate().take(NODES) {
+        t.place[j] = 0.5 * (1.0 + x);
+        t.weight[j] = 0.5 * w;
+        for n in 0..NODES {
+            t.spectrum[n][j] = (n as f64 + 0.5) * w * gauss::legendre(n, *x).0;
+        }
+        for (i, (end, _)) in rule.iter().enumerate().take(NODES) {
+            t.integral[j][i] = (0..NODES).map(|n| t.spectrum[n][j] * 0.5 * integrated(n, *end)).sum();
+        }
+    }
+    t
+}
+
+/// `∫_{−1}^{x} P_n`, by `(P_{n+1} − P_{n−1})/(2n + 1)`.
+fn integrated(n: usize, x: f64) -> f64 {
+    if n == 0 {
+        return x + 1.0;
+    }
+    (gauss::legendre(n + 1, x).0 - gauss::legendre(n - 1, x).0) / (2.0 * n as f64 + 1.0)
+}
+
+/// Value of `Σ c_n P_n(x)` and of its integral from −1 to x.
+pub(crate) fn series_and_integral(coefficients: &Row, x: f64) -> (f64, f64) {
+    let (mut before, mut now) = (1.0, x);
+    let (mut value, mut integral) = (0.0, 0.0);
+    for (n, c) in coefficients.iter().enumerate() {
+        let k = n as f64;
+        if n == 0 {
+            value += c;
+            integral += c * (x + 1.0);
+            continue;
+        }
+        // here before = P_{n−1}, now = P_n
+        let next = ((2.0 * k + 1.0) * x * now - k * before) / (k + 1.0);
+        value += c * now;
+        integral += c * (next - before) / (2.0 * k + 1.0);
+        before = now;
+        now = next;
+    }
+    (value, integral)
+}
+
+/// Sine and cosine for `|x| ≤ 3.2`, the same on every system and for every vector width (Taylor, halved argument).
+#[inline(always)]
+pub(crate) fn sine_cosine(x: f64) -> (f64, f64) {
+    // sin and cos of x/2 by series up to (x/2)^23, then the double angle.
+    let h = 0.5 * x;
+    let q = h * h;
+    let mut s = 0.0;
+    let mut c = 0.0;
+    for k in 0..11 {
+        s = f64::mul_add(-q, s, SINE[k]);
+        c = f64::mul_add(-q, c, COSINE[k]);
+    }
+    let sine = h * s;
+    // cos h = 1 − q c', so 1 − cos h keeps its digits
+    let one_less = q * c;
+    (2.0 * sine * (1.0 - one_less), 1.0 - 2.0 * sine * sine)
+}
+
+/// `1/(2k+1)!` from the highest down.
+const SINE: [f64; 11] = {
+    let mut t = [0.0; 11];
+    let mut k = 0;
+    while k < 11 {
+        t[10 - k] = inverse_factorial(2 * k + 1);
+        k += 1;
+    }
+    t
+};
+
+/// `1/(2k+2)!` from the highest down.
+const COSINE: [f64; 11] = {
+    let mut t = [0.0; 11];
+    let mut k = 0;
+    while k < 11 {
+        t[10 - k] = inverse_factorial(2 * k + 2);
+        k += 1;
+    }
+    t
+};
+
+const fn inverse_factorial(n: usize) -> f64 {
+    let mut product = 1.0;
+    let mut k = 2;
+    while k <= n {
+        product *= k as f64;
+        k += 1;
+    }
+    1.0 / product
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sine_and_cosine_agree_with_the_library_to_rounding() {
+        for i in -3200..=3200 {
+            let x = i as f64 * 1e-3;
+            let (s, c) = sine_cosine(x);
+            // four roundings of a number near 1
+            assert!((s - x.sin()).abs() < 9e-16 && (c - x.cos()).abs() < 9e-16, "{x}: {s} {c}");
+        }
+    }
+
+    #[test]
+    fn the_step_integrates_polynomials_up_to_degree_15_at_every_node() {
+        let t = tables();
+        for degree in 0..NODES as i32 {
+            for i in 0..NODES {
+                let sum: f64 = (0..NODES).map(|j| t.integral[j][i] * t.place[j].powi(degree)).sum();
+                let exact = t.place[i].powi(degree + 1) / f64::from(degree + 1);
+                assert!((sum - exact).abs() < 2e-15, "degree {degree} node {i}");
+            }
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! A coil set's field prepared once as zonal harmonics about a point, fast inside a sphere and exact outside it.
+
+use crate::coil::Frame;
+use crate::error::FieldError;
+use crate::vec3::Vec3;
+use crate::winding::{CoilSet, Shape, Winding};
+use crate::zonal::Series;
+
+/// What the series leaves out, as a share of the sum of |B| over the loops at the centre.
+const TRUNCATION: f64 = 1e-13;
+/// Axes and centres that agree this closely, in units of the sizes involved, count as one line.
+const SAME_LINE: f64 = 1e-13;
+
+/// Points in columns, so that one operation serves all of them: `[x; n], [y; n], [z; n]`.
+pub(crate) type Columns<const N: usize> = [[f64; N]; 3];
+
+/// The coils that share one axis line, as one series.
+#[derive(Clone, Debug)]
+struct Group {
+    frame: Frame,
+    along_z: bool,
+    centre_m: Vec3,
+    series: Series,
+}
+
+/// A coil set made ready for many points inside a sphere.
+///
+/// Each set of coils on one axis becomes a series of zonal harmonics about the point of that axis nearest the centre,
+/// `B_z = Σ b_n r^n P_n`, `B_ρ = −ρ Σ b_n/(n+1) r^(n−1) P_n'`; the truncation error is bounded by
+/// [`PreparedField::error_bound_t_per_a`]. Outside the sphere, and for square coils, the direct field answers.
+///
+/// **Source** J. D. Jackson, *Classical Electrodynamics*, 3rd ed., § 3.3 (potential off the axis from that on it).
+#[derive(Clone, Debug)]
+pub struct PreparedField {
+    direct: CoilSet,
+    groups: Vec<Group>,
+    rest: CoilSet,
+    centre_m: Vec3,
+    radius_m: f64,
+    error_bound_t_per_a: f64,
+}
+
+impl PreparedField {
+    /// Prepares `coils` for the sphere of `radius_m` about the origin.
+    ///
+    /// **Fails** with [`FieldError::RegionReachesCoil`] when a round coil's conductor comes too near the sphere.
+    pub fn new(coils: &CoilSet, radius_m: f64) -> Result<Self, FieldError> {
+        Self::about(coils, Vec3::ZERO, radius_m)
+    }
+
+    /// Prepares `coils` for the sphere of `radius_m` about `centre_m`.
+    pub fn about(coils: &CoilSet, centre_m: Vec3, radius_m: f64) -> Result<Self, FieldError> {
+        let mut prepared = Self {
+            direct: coils.clone(),
+            groups: Vec::new(),
+            rest: CoilSet::default(),
+            centre_m,
+            radius_m,
+            error_bound_t_per_a: 0.0,
+        };
+        let (mut round, square): (Vec<Winding>, Vec<Winding>) =
+            coils.windings.iter().partition(|w| w.shape == Shape::Circular);
+        prepared.rest.windings = square;
+        while let Some(first) = round.first().copied() {
+            let (same, other): (Vec<Winding>, Vec<Winding>) =
+                round.iter().partition(|w| on_one_line(&first, w));
+            round = other;
+            prepared.add_group(&first, &same)?;
+        }
+        Ok(prepared)
+    }
+
+    /// Largest truncation error anywhere in the sphere, tesla per ampere (rounding comes on top, about 1e-15 of the field).
+    pub fn error_bound_t_per_a(&self) -> f64 {
+        self.error_bound_t_per_a
+    }
+
+    /// Radius of the sphere in which the series answers.
+    pub fn radius_m(&self) -> f64 {
+        self.radius_m
+    }
+
+    /// The coils this was made from.
+    pub fn coils(&self) -> &CoilSet {
+        &self.direct
+    }
+
+    /// Flux density for one ampere, in tesla: the series inside the sphere, the direct field outside.
+    pub fn flux_density_per_ampere(&self, point: Vec3) -> Result<Vec3, FieldError> {
+        if !self.holds(point) {
+            return self.direct.flux_density_per_ampere(point);
+        }
+        let mut sum = self.rest.flux_density_per_ampere(point)?;
+        for group in &self.groups {
+            let [x, y, z] = group.columns(&[[point.x], [point.y], [point.z]]);
+            sum += Vec3::new(x[0], y[0], z[0]);
+        }
+        Ok(sum)
+    }
+
+    fn holds(&self, point: Vec3) -> bool {
+        (point - self.centre_m).norm() <= self.radius_m
+    }
+
+    /// Whether every one of the points is served by series alone.
+    #[inline(always)]
+    pub(crate) fn holds_all<const N: usize>(&self, p: &Columns<N>) -> bool {
+        let mut farthest: f64 = 0.0;
+        for i in 0..N {
+            let (x, y, z) = (p[0][i] - self.centre_m.x, p[1][i] - self.centre_m.y, p[2][i] - self.centre_m.z);
+            let r2 = x * x + y * y + z * z;
+            // A value that is no number must not pass.
+            farthest = if r2 <= farthest { farthest } else { r2 };
+        }
+        farthest <= self.radius_m * self.radius_m && self.rest.windings.is_empty()
+    }
+
+    /// The series at many points, for callers that have asked [`Self::holds_all`].
+    #[inline(always)]
+    pub(crate) fn columns<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
+        let mut sum = [[0.0; N]; 3];
+        for group in &self.groups {
+            let b = group.columns(p);
+            for (s, v) in sum.iter_mut().zip(&b) {
+                for (s, v) in s.iter_mut().zip(v) {
+                    *s += v;
+                }
+            }
+        }
+        sum
+    }
+
+    fn add_group(&mut self, first: &Winding, same: &[Winding]) -> Result<(), FieldError> {
+        let axis = first.axis.unit().ok_or(FieldError::BadAxis(first.axis))?;
+        let foot = first.centre_m + axis * (self.centre_m - first.centre_m).dot(axis);
+        let reach = self.radius_m + (foot - self.centre_m).norm();
+        let series = Series::new(same, axis, foot, reach, TRUNCATION)?;
+        self.error_bound_t_per_a += series.error_bound_t_per_a;
+        let along_z = axis == Vec3::Z && foot.x == 0.0 && foot.y == 0.0;
+        self.groups.push(Group { frame: Frame::new(axis)?, along_z, centre_m: foot, series });
+        Ok(())
+    }
+}
+
+/// Whether two coils share an axis line.
+fn on_one_line(a: &Winding, b: &Winding) -> bool {
+    let apart = b.centre_m - a.centre_m;
+    let scale = a.mean_radius_m + b.mean_radius_m + apart.norm();
+    a.axis.cross(b.axis).norm() <= SAME_LINE && apart.cross(a.axis).norm() <= SAME_LINE * scale
+}
+
+impl Group {
+    #[inline(always)]
+    fn columns<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
+        if self.along_z {
+            let mut z = p[2];
+            for z in &mut z {
+                *z -= self.centre_m.z;
+            }
+            return self.series.columns(&[p[0], p[1], z]);
+        }
+        let mut local = [[0.0; N]; 3];
+        for i in 0..N {
+            let d = self.frame.to_local(Vec3::new(p[0][i], p[1][i], p[2][i]) - self.centre_m);
+            (local[0][i], local[1][i], local[2][i]) = (d.x, d.y, d.z);
+        }
+        let mut b = self.series.columns(&local);
+        for i in 0..N {
+            let v = self.frame.to_bench(Vec3::new(b[0][i], b[1][i], b[2][i]));
+            (b[0][i], b[1][i], b[2][i]) = (v.x, v.y, v.z);
+        }
+        b
+    }
+}
+
+/// The field a beam meets: coils with a current, and a uniform background.
+///
+/// `B = scale × current × (field per ampere) + background`; `scale` is the field per ampere in use over that of the
+/// geometry (1 when the geometry itself is used).
+#[derive(Clone, Debug)]
+pub struct BenchField<'a> {
+    /// The coils.
+    pub prepared: &'a PreparedField,
+    /// Ampere through each coil, with its sign.
+    pub current_a: f64,
+    /// Factor on the coils' field.
+    pub scale: f64,
+    /// Uniform background, tesla, in the bench's frame.
+    pub background_t: Vec3,
+}
+
+impl BenchField<'_> {
+    /// Flux density in tesla.
+    pub fn at(&self, point: Vec3) -> Result<Vec3, FieldError> {
+        let factor = self.scale * self.current_a;
+        Ok(self.prepared.flux_density_per_ampere(point)? * factor + self.background_t)
+    }
+}
