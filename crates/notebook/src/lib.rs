@@ -1,7 +1,21 @@
 //! The notebook folder: bench file, tables, photographs, results.
+//!
+//! [`Notebook::open`] reads every file of a folder, checks all of it, and gives either typed [`record`]s in SI units or all
+//! [`Faults`] at once, each with file, line and column. Originals are never written; [`folder::write_result`] writes what is
+//! derived, whole or not at all.
 
+mod bench;
+mod fault;
+mod file;
+pub mod folder;
+mod nearest;
 mod notebook;
 pub mod record;
+mod table;
 
+pub use bench::BENCH_FORMAT;
+pub use fault::{Excerpt, Fault, Faults, printable};
+pub use file::{LARGEST_BENCH_FILE, LARGEST_PHOTO, LARGEST_TABLE};
+pub use folder::{PhotoBytes, PhotoFault, WriteFault};
 pub use notebook::Notebook;
 pub use record::*;

@@ -16,7 +16,7 @@ pub struct ProbeTable {
 /// One reading of the probe.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ProbeRow {
-    /// Ammeter, A.
+    /// Ammeter, A; negative with reversed leads.
     pub current_a: f64,
     /// Probe, T, along the component's positive direction.
     pub flux_density_t: f64,
@@ -46,7 +46,7 @@ pub struct BalanceTable {
 /// One reading of the balance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BalanceRow {
-    /// Through the coils, A.
+    /// Through the coils, A; negative with reversed leads.
     pub current_a: f64,
     /// Through the wire, A.
     pub wire_current_a: f64,

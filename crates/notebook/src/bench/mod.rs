@@ -1,0 +1,158 @@
+//! `bench.toml`: read to a tree that knows its places, then checked key by key so that all faults come at once.
+
+mod parts;
+mod section;
+
+use toml::de::DeTable;
+
+use crate::fault::{Fault, Sink, Source, printable, quote, said};
+use crate::file::TextFile;
+use crate::record::{Bench, Meters};
+use section::{Section, TABLES, known_tables};
+
+/// The format of `bench.toml` this program reads.
+pub const BENCH_FORMAT: i64 = 1;
+
+/// Reads the bench file; either all of it is good or the faults come back.
+pub(crate) fn read_bench(file: &TextFile) -> Result<Bench, Vec<Fault>> {
+    let source = Source { file: &file.input.file, text: &file.text };
+    let mut sink = Sink::default();
+    let (tree, errors) = DeTable::parse_recoverable(&file.text);
+    for error in &errors {
+        sink.push(syntax_fault(source, error));
+    }
+    if !sink.is_empty() {
+        // half a tree would only bring forth faults that aren't there
+        return Err(sink.into_faults());
+    }
+    let bench = Reader { source, tree: tree.get_ref() }.read(file, &mut sink);
+    match bench {
+        Some(bench) if sink.is_empty() => Ok(bench),
+        _ => Err(sink.into_faults()),
+    }
+}
+
+fn syntax_fault(source: Source<'_>, error: &toml::de::Error) -> Fault {
+    let span = error.span().unwrap_or(0..0);
+    let message = error.message();
+    let remedy = if message.contains("duplicate key") {
+        "keep one of the two and delete the other"
+    } else if message.contains("mantissa") || message.contains("string values must be quoted") {
+        "put text and values with a unit in quotation marks, as in `mean_radius = \"150.0(5) mm\"`"
+    } else {
+        "correct this line; each line is `key = value`, a `[table]`, or a `#` comment"
+    };
+    source.fault(span, None, said(printable(message), "TOML", remedy))
+}
+
+struct Reader<'a> {
+    source: Source<'a>,
+    tree: &'a DeTable<'a>,
+}
+
+impl<'a> Reader<'a> {
+    fn read(&self, file: &TextFile, sink: &mut Sink) -> Option<Bench> {
+        let name = self.head(sink)?;
+        self.unknown_tables(sink);
+        let mut coils = self.section("coils", sink);
+        let coil_list = self.coil_list(sink);
+        let pair = coils.as_mut().and_then(|section| parts::pair(section, sink, !coil_list.is_empty()));
+        let bench = Bench {
+            name: name.unwrap_or_default(),
+            pair,
+            coil_list,
+            gun: self.section("gun", sink).and_then(|section| parts::gun(&section, sink)),
+            bulb: self.section("bulb", sink).and_then(|section| parts::bulb(&section, sink)),
+            meters: self.meters(sink),
+            surroundings: self.section("surroundings", sink).and_then(|s| parts::surroundings(&s, sink)),
+            camera: self.section("camera", sink).map(|section| parts::camera(&section, sink)),
+            scale: self.section("scale", sink).map(|section| parts::scale(&section, sink)),
+            source: file.text.clone(),
+            input: file.input.clone(),
+        };
+        parts::check_together(self.tree, self.source, &bench, sink);
+        Some(bench)
+    }
+
+    /// `[bench]`: its format first, because nothing else of a newer one can be trusted.
+    fn head(&self, sink: &mut Sink) -> Option<Option<String>> {
+        let Some(section) = self.section("bench", sink) else {
+            if sink.is_empty() {
+                let said = said(
+                    "no table `[bench]`",
+                    "`[bench]` with `format = 1` and a name",
+                    "begin the file with `[bench]`, `format = 1` and `name = \"…\"`",
+                );
+                sink.push(self.source.fault(0..0, Some(1), said));
+            }
+            return None;
+        };
+        match section.integer("format", sink, 1, i64::MAX) {
+            Some(format) if format > BENCH_FORMAT => {
+                let said = said(
+                    format!("format {format}"),
+                    format!("format {BENCH_FORMAT}"),
+                    "this file was made for a newer version of arcmass: install that, or write the file anew",
+                );
+                sink.push(section.value_fault("format", said));
+                return None;
+            }
+            None if !section.has("format") => section.lacks("format", "write `format = 1`", sink),
+            _ => {}
+        }
+        let name = section.text("name", sink);
+        if !section.has("name") {
+            section.lacks("name", "write `name = \"…\"` with a name for reports", sink);
+        }
+        Some(name)
+    }
+
+    fn unknown_tables(&self, sink: &mut Sink) {
+        for (key, _) in self.tree {
+            if TABLES.iter().any(|table| table.0 == key.get_ref().as_ref()) || key.get_ref() == "meters" {
+                continue;
+            }
+            let name: &str = key.get_ref();
+            let span = key.span();
+            let said = match crate::nearest::nearest(name, &known_tables()) {
+                Some(near) => said(
+                    format!("table {}", quote(name)),
+                    format!("`{near}`, which it looks like"),
+                    format!("rename it `{near}`"),
+                ),
+                None => section::unknown_key(name, "the top of the file", &known_tables()),
+            };
+            sink.push(self.source.fault(span, None, said));
+        }
+    }
+
+    fn section(&self, name: &'static str, sink: &mut Sink) -> Option<Section<'a>> {
+        Section::of(self.source, self.tree.get(name)?, name, sink)
+    }
+
+    fn coil_list(&self, sink: &mut Sink) -> Vec<crate::record::Coil> {
+        let Some(value) = self.tree.get("coil") else { return Vec::new() };
+        let Some(array) = value.get_ref().as_array() else {
+            let said = said("`[coil]`", "`[[coil]]`, once for each coil", "double the brackets");
+            sink.push(self.source.fault(value.span(), None, said));
+            return Vec::new();
+        };
+        let sections = array.iter().filter_map(|value| Section::of(self.source, value, "coil", sink));
+        let sections: Vec<_> = sections.collect();
+        sections.iter().filter_map(|section| parts::coil(section, sink)).collect()
+    }
+
+    fn meters(&self, sink: &mut Sink) -> Meters {
+        let Some(value) = self.tree.get("meters") else { return Meters::default() };
+        let Some(meters) = Section::of(self.source, value, "meters", sink) else { return Meters::default() };
+        let mut one = |name: &'static str, full, kind| {
+            let section = Section::of(self.source, meters.raw(name)?, full, sink)?;
+            Some(parts::meter(&section, kind, sink))
+        };
+        Meters {
+            voltage: one("voltage", "meters.voltage", arcmass_quantity::dimension::VOLTAGE),
+            current: one("current", "meters.current", arcmass_quantity::dimension::CURRENT),
+            probe: one("probe", "meters.probe", arcmass_quantity::dimension::FLUX_DENSITY),
+        }
+    }
+}

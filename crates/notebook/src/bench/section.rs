@@ -1,0 +1,456 @@
+//! One table of `bench.toml` and the kinds of value that may stand in it.
+
+use std::ops::Range;
+
+use arcmass_quantity::dimension::{self, Dimension};
+use arcmass_quantity::number::NumberFault;
+use arcmass_quantity::text::{self, TextFault};
+use arcmass_quantity::{Stated, Uncertainty};
+use toml::Spanned;
+use toml::de::{DeInteger, DeTable, DeValue};
+
+use crate::fault::{Fault, Said, Sink, Source, quote, said};
+use crate::nearest::nearest;
+use crate::record::Date;
+use crate::table::list;
+
+/// Every table and its keys, as the contract lists them.
+pub(crate) const TABLES: [(&str, &[&str]); 11] = [
+    ("bench", &["format", "name"]),
+    (
+        "coils",
+        &[
+            "shape",
+            "mean_radius",
+            "mean_half_side",
+            "separation",
+            "turns",
+            "winding_radial",
+            "winding_axial",
+            "field_direction",
+            "current_limit",
+            "field_per_ampere",
+        ],
+    ),
+    (
+        "coil",
+        &[
+            "shape",
+            "mean_radius",
+            "mean_half_side",
+            "turns",
+            "winding_radial",
+            "winding_axial",
+            "centre",
+            "axis",
+            "sense",
+        ],
+    ),
+    (
+        "gun",
+        &[
+            "muzzle",
+            "muzzle_uncertainty",
+            "direction",
+            "direction_uncertainty",
+            "voltage_limit",
+            "voltage_minimum",
+            "voltage_offset",
+            "beam_width",
+            "particle",
+            "charge_number",
+            "mass",
+        ],
+    ),
+    ("bulb", &["outer_radius", "glass_thickness", "glass_index", "clearance", "gas", "pressure"]),
+    ("meters.voltage", METER),
+    ("meters.current", METER),
+    ("meters.probe", METER),
+    ("surroundings", &["background", "latitude", "longitude", "height", "date", "axis_bearing"]),
+    ("camera", &["distance"]),
+    ("scale", &["kind", "spacing", "offset", "relative_uncertainty"]),
+];
+
+const METER: &[&str] = &["of_reading", "digits", "resolution", "noise", "zero"];
+
+/// Names that may stand at the top of the file.
+pub(crate) fn known_tables() -> Vec<&'static str> {
+    let whole = TABLES.iter().map(|table| table.0).filter(|name| !name.contains('.'));
+    whole.chain(std::iter::once("meters")).collect()
+}
+
+fn keys_of(table: &str) -> &'static [&'static str] {
+    if table == "meters" {
+        return &["voltage", "current", "probe"];
+    }
+    TABLES.iter().find(|row| row.0 == table).map_or(&[], |row| row.1)
+}
+
+/// What to say of a key that is known nowhere near here.
+pub(crate) fn unknown_key(name: &str, place: &str, known: &[&str]) -> Said {
+    let home = TABLES.iter().find(|table| table.1.contains(&name));
+    let remedy = home.map_or("delete it, or write it as a `#` comment".to_owned(), |home| {
+        format!("`{name}` belongs in `[{}]`", home.0)
+    });
+    said(format!("unknown key {} at {place}", quote(name)), list(known), remedy)
+}
+
+/// In which range a value must lie, in the unit it is written in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Must {
+    /// Any finite value.
+    Any,
+    /// 0 or more.
+    NotNegative,
+    /// Above 0.
+    Positive,
+    /// From the first to the second, in SI, said in words.
+    Between(f64, f64, &'static str),
+}
+
+impl Must {
+    fn broken(self, value: f64) -> Option<&'static str> {
+        match self {
+            Self::NotNegative if value < 0.0 => Some("a value of 0 or more"),
+            Self::Positive if value <= 0.0 => Some("a value above 0"),
+            Self::Between(low, high, words) if !(low..=high).contains(&value) => Some(words),
+            _ => None,
+        }
+    }
+}
+
+/// One table of the file.
+pub(crate) struct Section<'a> {
+    pub(crate) source: Source<'a>,
+    table: &'a DeTable<'a>,
+    span: Range<usize>,
+    name: &'static str,
+}
+
+impl<'a> Section<'a> {
+    /// Takes a value as a table and reports every key that isn't known there.
+    pub(crate) fn of(
+        source: Source<'a>,
+        value: &'a Spanned<DeValue<'a>>,
+        name: &'static str,
+        sink: &mut Sink,
+    ) -> Option<Self> {
+        let Some(table) = value.get_ref().as_table() else {
+            let said = said(
+                format!("`{name}` as {}", kind_of(value.get_ref())),
+                format!("a table `[{name}]`"),
+                format!("write `[{name}]` on a line of its own and its keys below"),
+            );
+            sink.push(source.fault(value.span(), None, said));
+            return None;
+        };
+        let section = Self { source, table, span: value.span(), name };
+        section.unknown_keys(sink);
+        Some(section)
+    }
+
+    fn unknown_keys(&self, sink: &mut Sink) {
+        let known = keys_of(self.name);
+        for (key, _) in self.table {
+            let name: &str = key.get_ref();
+            if known.contains(&name) {
+                continue;
+            }
+            let said = match nearest(name, known) {
+                Some(near) => said(
+                    format!("unknown key {} in `[{}]`", quote(name), self.name),
+                    format!("`{near}`, which it looks like"),
+                    format!("rename it `{near}`"),
+                ),
+                None => unknown_key(name, &format!("`[{}]`", self.name), known),
+            };
+            sink.push(self.source.fault(key.span(), None, said));
+        }
+    }
+
+    pub(crate) fn raw(&self, key: &str) -> Option<&'a Spanned<DeValue<'a>>> {
+        self.table.get(key)
+    }
+
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.raw(key).is_some()
+    }
+
+    /// The first of these keys that is there.
+    pub(crate) fn first_of(&self, keys: &[&'static str]) -> Option<&'static str> {
+        keys.iter().copied().find(|key| self.has(key))
+    }
+
+    /// A fault at a key's value, or at the table if the key isn't there.
+    pub(crate) fn value_fault(&self, key: &str, said: Said) -> Fault {
+        let span = self.raw(key).map_or(self.span.clone(), Spanned::span);
+        self.source.fault(span, None, said)
+    }
+
+    /// Reports a key that must be there.
+    pub(crate) fn lacks(&self, key: &str, remedy: &str, sink: &mut Sink) {
+        let said =
+            said(format!("no `{key}` in `[{}]`", self.name), format!("`{key}` here"), remedy.to_owned());
+        sink.push(self.source.fault(self.span.clone(), None, said));
+    }
+
+    fn wrong_type(&self, key: &str, value: &Spanned<DeValue<'_>>, accepted: String, sink: &mut Sink) {
+        let found = format!("{} in `{key}`", kind_of(value.get_ref()));
+        let remedy = format!(
+            "write `{key} = {}`",
+            accepted.split("such as `").nth(1).unwrap_or("…").trim_end_matches('`')
+        );
+        sink.push(self.source.fault(value.span(), None, said(found, accepted, remedy)));
+    }
+
+    /// A value with unit and perhaps uncertainty.
+    pub(crate) fn stated(&self, key: &str, kind: Dimension, must: Must, sink: &mut Sink) -> Option<Stated> {
+        let value = self.raw(key)?;
+        self.stated_at(key, value, kind, must, sink)
+    }
+
+    fn stated_at(
+        &self,
+        key: &str,
+        value: &Spanned<DeValue<'_>>,
+        kind: Dimension,
+        must: Must,
+        sink: &mut Sink,
+    ) -> Option<Stated> {
+        let written = match value.get_ref() {
+            DeValue::String(text) => text.to_string(),
+            // a ratio needs no unit, so it may stand without quotation marks
+            DeValue::Integer(number) if kind == dimension::RATIO => integer_of(number)?.to_string(),
+            DeValue::Float(number) if kind == dimension::RATIO => number.as_str().to_owned(),
+            _ => {
+                let accepted =
+                    format!("{} in quotation marks, such as `\"{}\"`", kind.name(), kind.example());
+                self.wrong_type(key, value, accepted, sink);
+                return None;
+            }
+        };
+        let stated = match text::parse(&written, kind) {
+            Ok(stated) => stated,
+            Err(fault) => {
+                sink.push(self.source.fault(value.span(), None, text_said(&written, kind, &fault)));
+                return None;
+            }
+        };
+        if let Some(accepted) = must.broken(stated.value) {
+            let said = said(
+                format!("{} in `{key}`", quote(&written)),
+                accepted,
+                "check the number, its sign and its unit",
+            );
+            sink.push(self.source.fault(value.span(), None, said));
+            return None;
+        }
+        Some(stated)
+    }
+
+    /// A value that has a unit but no uncertainty, in SI.
+    pub(crate) fn plain(&self, key: &str, kind: Dimension, must: Must, sink: &mut Sink) -> Option<f64> {
+        let stated = self.stated(key, kind, must, sink)?;
+        if stated.uncertainty == Uncertainty::Unstated {
+            return Some(stated.value);
+        }
+        let said = said(
+            format!("an uncertainty in `{key}`"),
+            "a value without uncertainty",
+            "write the value alone; it is a limit or a setting, nothing measured",
+        );
+        sink.push(self.value_fault(key, said));
+        None
+    }
+
+    /// An uncertainty: one standard uncertainty, or a half-width with `(limit)` behind it.
+    pub(crate) fn uncertainty(&self, key: &str, kind: Dimension, sink: &mut Sink) -> Option<Uncertainty> {
+        let width = self.plain(key, kind, Must::NotNegative, sink)?;
+        let written = self.raw(key)?.get_ref().as_str().unwrap_or_default();
+        let limit = written.trim_end().ends_with("(limit)") || written.trim_end().ends_with("(limits)");
+        Some(if limit { Uncertainty::Limit(width) } else { Uncertainty::Standard(width) })
+    }
+
+    /// A whole number in a range.
+    pub(crate) fn integer(&self, key: &str, sink: &mut Sink, low: i64, high: i64) -> Option<i64> {
+        let value = self.raw(key)?;
+        let range = if high == i64::MAX {
+            format!("a whole number from {low}, such as `{low}`")
+        } else {
+            format!("a whole number from {low} to {high}, such as `{}`", low.max(1))
+        };
+        let DeValue::Integer(number) = value.get_ref() else {
+            self.wrong_type(key, value, range, sink);
+            return None;
+        };
+        match integer_of(number) {
+            Some(number) if (low..=high).contains(&number) => Some(number),
+            _ => {
+                let found = format!("`{number}` in `{key}`");
+                let said = said(found, range, "check the number");
+                sink.push(self.source.fault(value.span(), None, said));
+                None
+            }
+        }
+    }
+
+    /// A text.
+    pub(crate) fn text(&self, key: &str, sink: &mut Sink) -> Option<String> {
+        let value = self.raw(key)?;
+        let Some(text) = value.get_ref().as_str() else {
+            self.wrong_type(key, value, "text in quotation marks, such as `\"…\"`".to_owned(), sink);
+            return None;
+        };
+        if text.trim().is_empty() {
+            let said = said(format!("nothing in `{key}`"), "some text", "write it, or delete the line");
+            sink.push(self.source.fault(value.span(), None, said));
+            return None;
+        }
+        Some(text.trim().to_owned())
+    }
+
+    /// One of several words.
+    pub(crate) fn choice<T: Copy>(&self, key: &str, words: &[(&str, T)], sink: &mut Sink) -> Option<T> {
+        let text = self.text(key, sink)?;
+        let chosen = words.iter().find(|word| word.0 == text).map(|word| word.1);
+        if chosen.is_none() {
+            let names: Vec<_> = words.iter().map(|word| word.0).collect();
+            let near = nearest(&text, &names);
+            let remedy = near.map_or("write one of these".to_owned(), |near| format!("write `{near}`"));
+            let said =
+                said(format!("{} in `{key}`", quote(&text)), list(&names).replace(" and ", " or "), remedy);
+            sink.push(self.value_fault(key, said));
+        }
+        chosen
+    }
+
+    /// Three values along x, y and z.
+    pub(crate) fn vector(&self, key: &str, kind: Dimension, sink: &mut Sink) -> Option<[Stated; 3]> {
+        let [x, y, z] = self.three(key, &format!("[\"{0}\", \"{0}\", \"{0}\"]", kind.example()), sink)?;
+        let mut one = |value| self.stated_at(key, value, kind, Must::Any, sink);
+        let (x, y, z) = (one(x), one(y), one(z));
+        Some([x?, y?, z?])
+    }
+
+    /// Three numbers that point somewhere, as a unit vector.
+    pub(crate) fn direction(&self, key: &str, sink: &mut Sink) -> Option<[f64; 3]> {
+        let parts = self.three(key, "[1, 0, 0]", sink)?;
+        let mut components = [0.0; 3];
+        for (component, value) in components.iter_mut().zip(parts) {
+            let number = match value.get_ref() {
+                DeValue::Integer(number) => integer_of(number).map(|number| number as f64),
+                DeValue::Float(number) => number.as_str().parse().ok().filter(|x: &f64| x.is_finite()),
+                _ => None,
+            };
+            let Some(number) = number else {
+                self.wrong_type(key, value, "a finite number, such as `[1, 0, 0]`".to_owned(), sink);
+                return None;
+            };
+            *component = number;
+        }
+        let largest = components.iter().fold(0.0_f64, |largest, c| largest.max(c.abs()));
+        if largest == 0.0 {
+            let said = said(
+                format!("a `{key}` of length 0"),
+                "three numbers, not all 0",
+                "write where it points, such as `[1, 0, 0]`",
+            );
+            sink.push(self.value_fault(key, said));
+            return None;
+        }
+        // scaled first, so that squares neither overflow nor vanish
+        let scaled = components.map(|c| c / largest);
+        let length = scaled.iter().map(|c| c * c).sum::<f64>().sqrt();
+        Some(scaled.map(|c| c / length))
+    }
+
+    fn three(&self, key: &str, example: &str, sink: &mut Sink) -> Option<[&'a Spanned<DeValue<'a>>; 3]> {
+        let value = self.raw(key)?;
+        let parts = value.get_ref().as_array().map(|array| array.iter().collect::<Vec<_>>());
+        match parts.as_deref() {
+            Some([x, y, z]) => Some([*x, *y, *z]),
+            Some(others) => {
+                let said = said(
+                    format!("{} values in `{key}`", others.len()),
+                    "three, along x, y and z",
+                    format!("write `{key} = {example}`"),
+                );
+                sink.push(self.source.fault(value.span(), None, said));
+                None
+            }
+            None => {
+                self.wrong_type(key, value, format!("three values in brackets, such as `{example}`"), sink);
+                None
+            }
+        }
+    }
+
+    /// A day, without quotation marks or with them.
+    pub(crate) fn date(&self, key: &str, sink: &mut Sink) -> Option<Date> {
+        let value = self.raw(key)?;
+        let parsed = match value.get_ref() {
+            DeValue::Datetime(at) => at.date,
+            DeValue::String(text) => text.trim().parse::<toml::value::Datetime>().ok().and_then(|at| at.date),
+            _ => None,
+        };
+        let Some(date) = parsed else {
+            self.wrong_type(key, value, "a day, such as `2026-03-12`".to_owned(), sink);
+            return None;
+        };
+        Some(Date { year: date.year, month: date.month, day: date.day })
+    }
+}
+
+fn integer_of(number: &DeInteger<'_>) -> Option<i64> {
+    i64::from_str_radix(number.as_str(), number.radix()).ok()
+}
+
+fn kind_of(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "text",
+        DeValue::Integer(_) | DeValue::Float(_) => "a bare number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date or time",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
+
+/// The three parts of a fault for a text that is no value of its kind.
+fn text_said(written: &str, kind: Dimension, fault: &TextFault) -> Said {
+    let accepted = format!("{}, such as `{}`", kind.name(), kind.example());
+    let (found, remedy) = match fault {
+        TextFault::WrongKind { is, .. } => {
+            (format!("{}, which is {is}", quote(written)), "check the unit and the key".to_owned())
+        }
+        TextFault::MissingUnit { .. } => {
+            (format!("{}, without a unit", quote(written)), "add the unit".to_owned())
+        }
+        TextFault::UnknownUnit { found, known, .. } => (
+            format!("{}, where {} is no unit known here", quote(written), quote(found)),
+            format!("use one of {known}"),
+        ),
+        TextFault::NegativeUncertainty(_) => {
+            (format!("{}, with a negative uncertainty", quote(written)), "write it without sign".to_owned())
+        }
+        TextFault::TwoUncertainties(_) => {
+            (format!("{}, with two uncertainties", quote(written)), "state one".to_owned())
+        }
+        TextFault::Number(NumberFault::DecimalComma { instead, .. }) => (
+            format!("{}, with a decimal comma", quote(written)),
+            format!("use a decimal point: {}", quote(instead)),
+        ),
+        TextFault::Number(NumberFault::NotFinite(_)) => {
+            (format!("{}, which is not finite", quote(written)), "write the number".to_owned())
+        }
+        TextFault::Number(NumberFault::Empty) => {
+            ("an empty text".to_owned(), "write the value, or delete the line".to_owned())
+        }
+        TextFault::Number(_) => (
+            format!("{}, which does not begin with a number", quote(written)),
+            "write the number first".to_owned(),
+        ),
+        other => (other.to_string(), "write it like the example".to_owned()),
+    };
+    said(found, accepted, remedy)
+}

@@ -1,0 +1,234 @@
+//! Tables of the notebook: columns by name, cells with their place, every fault gathered.
+
+mod balance;
+mod cell;
+mod marks;
+mod probe;
+mod readings;
+mod split;
+
+pub(crate) use balance::read_balance;
+pub(crate) use marks::read_marks;
+pub(crate) use probe::read_probe;
+pub(crate) use readings::read_readings;
+
+use std::ops::Range;
+
+use crate::fault::{Sink, Source, quote, said};
+use crate::nearest::nearest;
+use cell::{Cell, Cells};
+use split::{Row, Rows};
+
+/// More columns than any notebook's table has.
+const MOST_COLUMNS: usize = 256;
+
+/// A column that a table may have.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Column {
+    pub(crate) name: &'static str,
+    pub(crate) required: bool,
+}
+
+pub(crate) const fn required(name: &'static str) -> Column {
+    Column { name, required: true }
+}
+
+pub(crate) const fn optional(name: &'static str) -> Column {
+    Column { name, required: false }
+}
+
+/// One table's header and the faults met so far.
+pub(crate) struct Table<'a> {
+    source: Source<'a>,
+    rows: Rows<'a>,
+    /// Name of each column, in order.
+    header: Vec<Heading<'a>>,
+    header_line: usize,
+    header_span: Range<usize>,
+    pub(crate) sink: Sink,
+}
+
+struct Heading<'a> {
+    name: std::borrow::Cow<'a, str>,
+    span: Range<usize>,
+    known: Option<&'static str>,
+}
+
+impl<'a> Table<'a> {
+    /// Reads the header; none if the table has none, with the fault in the second place.
+    pub(crate) fn open(source: Source<'a>, columns: &[Column]) -> Result<Self, Sink> {
+        let mut rows = Rows::new(source.text);
+        let mut sink = Sink::default();
+        let Some(header) = rows.next() else {
+            let names: Vec<_> = columns.iter().filter(|c| c.required).map(|c| c.name).collect();
+            sink.push(source.fault(
+                0..0,
+                Some(1),
+                said(
+                    "an empty table",
+                    format!("a first line that names the columns, with at least {}", list(&names)),
+                    "write that line, or delete the file",
+                ),
+            ));
+            return Err(sink);
+        };
+        if header.fields.len() > MOST_COLUMNS {
+            let found = format!("{} columns", header.fields.len());
+            let said =
+                said(found, format!("at most {MOST_COLUMNS}"), "check that this is the table you mean");
+            sink.push(source.fault(header.span.clone(), Some(header.line), said));
+            return Err(sink);
+        }
+        let (header_line, header_span) = (header.line, header.span.clone());
+        let header = header.fields.into_iter().map(|field| Heading {
+            known: columns.iter().map(|column| column.name).find(|name| *name == field.text.trim()),
+            name: field.text,
+            span: field.span,
+        });
+        let header = header.collect();
+        let mut table = Self { source, rows, header, header_line, header_span, sink };
+        table.check_header(columns);
+        Ok(table)
+    }
+
+    fn check_header(&mut self, columns: &[Column]) {
+        let known: Vec<_> = columns.iter().map(|column| column.name).collect();
+        let mut meant = Vec::new();
+        for (at, heading) in self.header.iter().enumerate() {
+            let name = heading.name.trim();
+            let twice =
+                !name.is_empty() && self.header.iter().take(at).any(|other| other.name.trim() == name);
+            let near = if heading.known.is_none() { nearest(name, &known) } else { None };
+            let said = if twice {
+                said(
+                    format!("a second column {}", quote(name)),
+                    "one column of each name",
+                    "rename or delete one",
+                )
+            } else if let Some(near) = near {
+                meant.push(near);
+                near_miss(name, near)
+            } else {
+                continue;
+            };
+            self.sink.push(self.source.fault(heading.span.clone(), Some(self.header_line), said));
+        }
+        let lacking = columns
+            .iter()
+            .filter(|column| column.required && !self.has(column.name) && !meant.contains(&column.name));
+        let lacking: Vec<_> = lacking.map(|column| column.name).collect();
+        for name in lacking {
+            self.header_fault(self.lacks(name));
+        }
+    }
+
+    /// What to say of a column that isn't there.
+    fn lacks(&self, name: &str) -> crate::fault::Said {
+        let numbers = self.header.iter().all(|h| arcmass_quantity::number::parse(&h.name).is_ok());
+        let names: Vec<_> = self.header.iter().map(|heading| heading.name.trim()).collect();
+        let remedy = if numbers {
+            "put a line with the names of the columns above the numbers".to_owned()
+        } else {
+            format!("add the column, or name it `{name}` if it is there under another name")
+        };
+        let found = format!("no column `{name}`; the columns are {}", quote(&names.join(", ")));
+        said(found, format!("a column `{name}`"), remedy)
+    }
+
+    /// A fault of the header line as a whole.
+    pub(crate) fn header_fault(&mut self, said: crate::fault::Said) {
+        self.sink.push(self.source.fault(self.header_span.clone(), Some(self.header_line), said));
+    }
+
+    /// Whether the table has this known column.
+    pub(crate) fn has(&self, name: &str) -> bool {
+        self.header.iter().any(|heading| heading.known == Some(name))
+    }
+
+    /// Where a known column stands.
+    pub(crate) fn position(&self, name: &str) -> Option<usize> {
+        self.header.iter().position(|heading| heading.known == Some(name))
+    }
+
+    /// Columns beyond the known ones: place and name.
+    pub(crate) fn further(&self) -> Vec<(usize, String)> {
+        let further = self.header.iter().enumerate().filter(|(_, heading)| heading.known.is_none());
+        let named = further.map(|(at, heading)| (at, crate::fault::printable(heading.name.trim())));
+        named.filter(|(_, name)| !name.is_empty()).collect()
+    }
+
+    /// The next row with as many fields as there are columns; others are faults and passed over.
+    pub(crate) fn next_row(&mut self) -> Option<Cells<'a>> {
+        loop {
+            let row = self.rows.next()?;
+            if row.fields.iter().all(|field| field.text.trim().is_empty()) {
+                continue; // spreadsheets leave lines of bare separators
+            }
+            if let Some(open) = row.open_quote.clone() {
+                let said = said(
+                    "a quotation mark that is never closed",
+                    "a closing quotation mark",
+                    "close it, or delete it",
+                );
+                self.sink.push(self.source.fault(open, Some(row.line), said));
+            } else if row.fields.len() != self.header.len() {
+                let said = self.ragged(&row);
+                self.sink.push(self.source.fault(row.span.clone(), Some(row.line), said));
+            } else {
+                self.check_nameless(&row);
+                return Some(Cells::new(self.source, row, self.rows.separator()));
+            }
+        }
+    }
+
+    fn ragged(&self, row: &Row<'a>) -> crate::fault::Said {
+        let (found, wanted) = (row.fields.len(), self.header.len());
+        let remedy = if found < wanted {
+            "leave an empty field where nothing was read".to_owned()
+        } else if self.rows.separator() == ',' {
+            "a decimal comma counts as a separator here: write a point, or separate the columns by `;`; put a text \
+             that holds a comma in quotation marks"
+                .to_owned()
+        } else {
+            "put a text that holds the separator in quotation marks".to_owned()
+        };
+        said(format!("{found} fields"), format!("{wanted} fields, one a column"), remedy)
+    }
+
+    fn check_nameless(&mut self, row: &Row<'a>) {
+        for (heading, field) in self.header.iter().zip(&row.fields) {
+            if heading.name.trim().is_empty() && !field.text.trim().is_empty() {
+                let said = said(
+                    format!("{} in a column without a name", quote(&field.text)),
+                    "a name above each column that is used",
+                    "name the column, or empty the field",
+                );
+                self.sink.push(self.source.fault(field.span.clone(), Some(row.line), said));
+            }
+        }
+    }
+
+    /// A fault at one cell.
+    pub(crate) fn fault(&mut self, cell: &Cell<'_>, said: crate::fault::Said) {
+        self.sink.push(self.source.fault(cell.span.clone(), Some(cell.line), said));
+    }
+}
+
+/// What to say of a name that looks like a known one.
+fn near_miss(name: &str, near: &str) -> crate::fault::Said {
+    said(
+        format!("column {}", quote(name)),
+        format!("`{near}`, which it looks like, or a name of its own"),
+        format!("rename it `{near}` and give its values in that unit"),
+    )
+}
+
+/// `` `a`, `b` and `c` ``.
+pub(crate) fn list(names: &[&str]) -> String {
+    let quoted: Vec<_> = names.iter().map(|name| format!("`{name}`")).collect();
+    match quoted.split_last() {
+        None => "nothing".to_owned(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
