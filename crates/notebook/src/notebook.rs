@@ -119,7 +119,14 @@ fn bench(root: &Path, faults: &mut Vec<Fault>) -> Option<Bench> {
             return None;
         }
     };
-    read_bench(&file).map_err(|found| faults.extend(found)).ok()
+    let mut bench = read_bench(&file).map_err(|found| faults.extend(found)).ok()?;
+    if bench.name.is_empty() {
+        let folder = fs::canonicalize(root)
+            .ok()
+            .and_then(|root| Some(root.file_name()?.to_string_lossy().into_owned()));
+        bench.name = folder.unwrap_or_else(|| "bench".to_owned());
+    }
+    Some(bench)
 }
 
 /// Reads one table; nothing if there is no such file, and its faults go to the list.

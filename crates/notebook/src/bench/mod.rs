@@ -40,9 +40,13 @@ fn syntax_fault(source: Source<'_>, error: &toml::de::Error) -> Fault {
     } else if message.contains("mantissa") || message.contains("string values must be quoted") {
         "put text and values with a unit in quotation marks, as in `mean_radius = \"150.0(5) mm\"`"
     } else {
-        "correct this line; each line is `key = value`, a `[table]`, or a `#` comment"
+        "correct this line, or write it as a `#` comment"
     };
-    source.fault(span, None, said(printable(message), "TOML", remedy))
+    source.fault(
+        span,
+        None,
+        said(printable(message), "`key = value`, a `[table]` or a `#` comment, as TOML has it", remedy),
+    )
 }
 
 struct Reader<'a> {
@@ -56,7 +60,8 @@ impl<'a> Reader<'a> {
         self.unknown_tables(sink);
         let mut coils = self.section("coils", sink);
         let coil_list = self.coil_list(sink);
-        let pair = coils.as_mut().and_then(|section| parts::pair(section, sink, !coil_list.is_empty()));
+        let pair =
+            coils.as_mut().and_then(|section| parts::pair(section, sink, self.tree.contains_key("coil")));
         let bench = Bench {
             name: name.unwrap_or_default(),
             pair,
@@ -80,7 +85,7 @@ impl<'a> Reader<'a> {
             if sink.is_empty() {
                 let said = said(
                     "no table `[bench]`",
-                    "`[bench]` with `format = 1` and a name",
+                    "`[bench]` with `format = 1`",
                     "begin the file with `[bench]`, `format = 1` and `name = \"…\"`",
                 );
                 sink.push(self.source.fault(0..0, Some(1), said));
@@ -100,11 +105,7 @@ impl<'a> Reader<'a> {
             None if !section.has("format") => section.lacks("format", "write `format = 1`", sink),
             _ => {}
         }
-        let name = section.text("name", sink);
-        if !section.has("name") {
-            section.lacks("name", "write `name = \"…\"` with a name for reports", sink);
-        }
-        Some(name)
+        Some(section.text("name", sink))
     }
 
     fn unknown_tables(&self, sink: &mut Sink) {

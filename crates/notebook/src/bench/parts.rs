@@ -1,5 +1,6 @@
 //! Each table of `bench.toml`, from keys to records, with what physics forbids.
 
+use arcmass_quantity::Stated;
 use arcmass_quantity::dimension::{self, Dimension};
 use toml::de::DeTable;
 
@@ -19,7 +20,6 @@ const SCALES: [(&str, ScaleKind); 3] =
 /// More turns than any laboratory coil has; a slip of the keyboard is likelier.
 const MOST_TURNS: i64 = 1_000_000;
 
-const RATIO_BELOW_ONE: Must = Must::Between(0.0, 1.0, "a value from 0 to 100 %");
 const INDEX: Must = Must::Between(1.0, 4.0, "a refractive index from 1 to 4");
 const LATITUDE: Must = Must::Between(
     -std::f64::consts::FRAC_PI_2,
@@ -42,8 +42,10 @@ pub(super) fn pair(section: &mut Section<'_>, sink: &mut Sink, with_list: bool) 
         );
         sink.push(section.value_fault(key, said));
     }
+    let (geometry, geometry_lacks) = geometry(section, sink);
     Some(Pair {
-        geometry: geometry(section, sink),
+        geometry,
+        geometry_lacks,
         field_direction: section.choice("field_direction", &DIRECTIONS, sink),
         current_limit_a: section.plain("current_limit", dimension::CURRENT, Must::Positive, sink),
         field_per_ampere: section.stated(
@@ -55,28 +57,31 @@ pub(super) fn pair(section: &mut Section<'_>, sink: &mut Sink, with_list: bool) 
     })
 }
 
-fn geometry(section: &Section<'_>, sink: &mut Sink) -> Option<PairGeometry> {
-    section.first_of(&GEOMETRY)?;
-    let shape = section.choice("shape", &SHAPES, sink).unwrap_or_default();
-    let mean_radius = size(section, shape, sink);
-    if !section.has("separation") {
-        section.lacks("separation", "write the distance of the coils' mid-planes", sink);
+/// The pair's sizes; if they are begun but not complete, which keys are still lacking.
+fn geometry(section: &Section<'_>, sink: &mut Sink) -> (Option<PairGeometry>, Vec<&'static str>) {
+    if section.first_of(&GEOMETRY).is_none() {
+        return (None, Vec::new());
     }
+    let shape = section.choice("shape", &SHAPES, sink).unwrap_or_default();
+    let (mean_radius, key) = size(section, shape, sink);
     let separation = section.stated("separation", dimension::LENGTH, Must::Positive, sink);
     let turns = turns(section, sink);
     let (winding_radial, winding_axial) = windings(section, sink);
-    Some(PairGeometry {
+    let lacks = [key, "separation"].into_iter().filter(|key| !section.has(key)).collect();
+    let sizes = mean_radius.zip(separation);
+    let geometry = sizes.map(|(mean_radius, separation)| PairGeometry {
         shape,
-        mean_radius: mean_radius?,
-        separation: separation?,
+        mean_radius,
+        separation,
         turns,
         winding_radial,
         winding_axial,
-    })
+    });
+    (geometry, lacks)
 }
 
-/// `mean_radius` of a circle, `mean_half_side` of a square.
-fn size(section: &Section<'_>, shape: CoilShape, sink: &mut Sink) -> Option<arcmass_quantity::Stated> {
+/// `mean_radius` of a circle, `mean_half_side` of a square, and which of these it is.
+fn size(section: &Section<'_>, shape: CoilShape, sink: &mut Sink) -> (Option<Stated>, &'static str) {
     let (right, wrong) = match shape {
         CoilShape::Circular => ("mean_radius", "mean_half_side"),
         CoilShape::Square => ("mean_half_side", "mean_radius"),
@@ -88,17 +93,15 @@ fn size(section: &Section<'_>, shape: CoilShape, sink: &mut Sink) -> Option<arcm
             "give the size that belongs to the shape, to the middle of the winding",
         );
         sink.push(section.value_fault(wrong, said));
-    } else if !section.has(right) {
-        section.lacks(right, "write it, measured to the middle of the winding", sink);
     }
-    section.stated(right, dimension::LENGTH, Must::Positive, sink)
+    (section.stated(right, dimension::LENGTH, Must::Positive, sink), right)
 }
 
 fn turns(section: &Section<'_>, sink: &mut Sink) -> Option<u32> {
     section.integer("turns", sink, 1, MOST_TURNS).and_then(|turns| u32::try_from(turns).ok())
 }
 
-type Windings = (Option<arcmass_quantity::Stated>, Option<arcmass_quantity::Stated>);
+type Windings = (Option<Stated>, Option<Stated>);
 
 fn windings(section: &Section<'_>, sink: &mut Sink) -> Windings {
     let mut one = |key| section.stated(key, dimension::LENGTH, Must::NotNegative, sink);
@@ -107,8 +110,9 @@ fn windings(section: &Section<'_>, sink: &mut Sink) -> Windings {
 
 pub(super) fn coil(section: &Section<'_>, sink: &mut Sink) -> Option<Coil> {
     let shape = section.choice("shape", &SHAPES, sink).unwrap_or_default();
-    let mean_radius = size(section, shape, sink);
+    let (mean_radius, key) = size(section, shape, sink);
     for (key, remedy) in [
+        (key, "write it, measured to the middle of the winding"),
         ("turns", "write how many turns the coil has"),
         ("centre", "write where its centre is, such as `[\"0 mm\", \"0 mm\", \"75 mm\"]`"),
     ] {
@@ -224,7 +228,7 @@ pub(super) fn bulb(section: &Section<'_>, sink: &mut Sink) -> Option<Bulb> {
 
 pub(super) fn meter(section: &Section<'_>, kind: Dimension, sink: &mut Sink) -> Meter {
     Meter {
-        of_reading: section.plain("of_reading", dimension::RATIO, RATIO_BELOW_ONE, sink),
+        of_reading: section.percent("of_reading", sink),
         digits: section.integer("digits", sink, 0, 10_000).map(|digits| digits as f64),
         resolution: section.plain("resolution", kind, Must::Positive, sink),
         noise: section.plain("noise", kind, Must::NotNegative, sink),
@@ -275,7 +279,7 @@ pub(super) fn scale(section: &Section<'_>, sink: &mut Sink) -> Scale {
         kind: section.choice("kind", &SCALES, sink),
         spacing: section.stated("spacing", dimension::LENGTH, Must::Positive, sink),
         offset: section.stated("offset", dimension::LENGTH, Must::Any, sink),
-        relative_uncertainty: section.plain("relative_uncertainty", dimension::RATIO, RATIO_BELOW_ONE, sink),
+        relative_uncertainty: section.percent("relative_uncertainty", sink),
     }
 }
 

@@ -92,7 +92,7 @@ pub(crate) fn unknown_key(name: &str, place: &str, known: &[&str]) -> Said {
     let remedy = home.map_or("delete it, or write it as a `#` comment".to_owned(), |home| {
         format!("`{name}` belongs in `[{}]`", home.0)
     });
-    said(format!("unknown key {} at {place}", quote(name)), list(known), remedy)
+    said(format!("unknown key {} in {place}", quote(name)), list(known), remedy)
 }
 
 /// In which range a value must lie, in the unit it is written in.
@@ -194,13 +194,22 @@ impl<'a> Section<'a> {
         sink.push(self.source.fault(self.span.clone(), None, said));
     }
 
-    fn wrong_type(&self, key: &str, value: &Spanned<DeValue<'_>>, accepted: String, sink: &mut Sink) {
-        let found = format!("{} in `{key}`", kind_of(value.get_ref()));
-        let remedy = format!(
-            "write `{key} = {}`",
-            accepted.split("such as `").nth(1).unwrap_or("…").trim_end_matches('`')
-        );
-        sink.push(self.source.fault(value.span(), None, said(found, accepted, remedy)));
+    fn wrong_type(
+        &self,
+        key: &str,
+        value: &Spanned<DeValue<'_>>,
+        accepted: &str,
+        remedy: &str,
+        sink: &mut Sink,
+    ) {
+        let found = match value.get_ref() {
+            DeValue::String(text) => quote(text),
+            DeValue::Integer(number) => quote(&number.to_string()),
+            DeValue::Float(number) => quote(number.as_str()),
+            other => kind_of(other).to_owned(),
+        };
+        let said = said(format!("{found} in `{key}`"), accepted, remedy);
+        sink.push(self.source.fault(value.span(), None, said));
     }
 
     /// A value with unit and perhaps uncertainty.
@@ -225,7 +234,7 @@ impl<'a> Section<'a> {
             _ => {
                 let accepted =
                     format!("{} in quotation marks, such as `\"{}\"`", kind.name(), kind.example());
-                self.wrong_type(key, value, accepted, sink);
+                self.wrong_type(key, value, &accepted, "write it in quotation marks, with its unit", sink);
                 return None;
             }
         };
@@ -263,6 +272,21 @@ impl<'a> Section<'a> {
         None
     }
 
+    /// A share of something, in percent: without the sign, `0.5` could be half or half a percent.
+    pub(crate) fn percent(&self, key: &str, sink: &mut Sink) -> Option<f64> {
+        let value = self.raw(key)?;
+        let has_sign = value.get_ref().as_str().is_some_and(|text| text.contains('%'));
+        if !has_sign && !matches!(value.get_ref(), DeValue::Boolean(_)) {
+            let written = self.source.text.get(value.span()).unwrap_or_default();
+            let found = format!("{} in `{key}`, without %", quote(written.trim_matches('"')));
+            let said =
+                said(found, "a percentage, such as `\"0.5 %\"`", "write it in percent, in quotation marks");
+            sink.push(self.value_fault(key, said));
+            return None;
+        }
+        self.plain(key, dimension::RATIO, Must::Between(0.0, 1.0, "a value from 0 to 100 %"), sink)
+    }
+
     /// An uncertainty: one standard uncertainty, or a half-width with `(limit)` behind it.
     pub(crate) fn uncertainty(&self, key: &str, kind: Dimension, sink: &mut Sink) -> Option<Uncertainty> {
         let width = self.plain(key, kind, Must::NotNegative, sink)?;
@@ -280,7 +304,7 @@ impl<'a> Section<'a> {
             format!("a whole number from {low} to {high}, such as `{}`", low.max(1))
         };
         let DeValue::Integer(number) = value.get_ref() else {
-            self.wrong_type(key, value, range, sink);
+            self.wrong_type(key, value, &range, "write a whole number, without quotation marks", sink);
             return None;
         };
         match integer_of(number) {
@@ -298,7 +322,7 @@ impl<'a> Section<'a> {
     pub(crate) fn text(&self, key: &str, sink: &mut Sink) -> Option<String> {
         let value = self.raw(key)?;
         let Some(text) = value.get_ref().as_str() else {
-            self.wrong_type(key, value, "text in quotation marks, such as `\"…\"`".to_owned(), sink);
+            self.wrong_type(key, value, "text", "write it in quotation marks", sink);
             return None;
         };
         if text.trim().is_empty() {
@@ -311,7 +335,7 @@ impl<'a> Section<'a> {
 
     /// One of several words.
     pub(crate) fn choice<T: Copy>(&self, key: &str, words: &[(&str, T)], sink: &mut Sink) -> Option<T> {
-        let text = self.text(key, sink)?;
+        let text = self.text(key, sink)?.replace('\u{2212}', "-");
         let chosen = words.iter().find(|word| word.0 == text).map(|word| word.1);
         if chosen.is_none() {
             let names: Vec<_> = words.iter().map(|word| word.0).collect();
@@ -326,7 +350,11 @@ impl<'a> Section<'a> {
 
     /// Three values along x, y and z.
     pub(crate) fn vector(&self, key: &str, kind: Dimension, sink: &mut Sink) -> Option<[Stated; 3]> {
-        let [x, y, z] = self.three(key, &format!("[\"{0}\", \"{0}\", \"{0}\"]", kind.example()), sink)?;
+        let example = match kind {
+            dimension::LENGTH => "[\"0 mm\", \"-40 mm\", \"0 mm\"]",
+            _ => "[\"0(30) uT\", \"-45(10) uT\", \"0(30) uT\"]",
+        };
+        let [x, y, z] = self.three(key, example, sink)?;
         let mut one = |value| self.stated_at(key, value, kind, Must::Any, sink);
         let (x, y, z) = (one(x), one(y), one(z));
         Some([x?, y?, z?])
@@ -343,7 +371,8 @@ impl<'a> Section<'a> {
                 _ => None,
             };
             let Some(number) = number else {
-                self.wrong_type(key, value, "a finite number, such as `[1, 0, 0]`".to_owned(), sink);
+                let accepted = "three finite numbers, such as `[1, 0, 0]`";
+                self.wrong_type(key, value, accepted, "write where it points, along x, y and z", sink);
                 return None;
             };
             *component = number;
@@ -379,7 +408,14 @@ impl<'a> Section<'a> {
                 None
             }
             None => {
-                self.wrong_type(key, value, format!("three values in brackets, such as `{example}`"), sink);
+                let accepted = format!("three values in brackets, such as `{example}`");
+                self.wrong_type(
+                    key,
+                    value,
+                    &accepted,
+                    "write one along x, one along y and one along z",
+                    sink,
+                );
                 None
             }
         }
@@ -394,7 +430,7 @@ impl<'a> Section<'a> {
             _ => None,
         };
         let Some(date) = parsed else {
-            self.wrong_type(key, value, "a day, such as `2026-03-12`".to_owned(), sink);
+            self.wrong_type(key, value, "a day, such as `2026-03-12`", "write year, month and day", sink);
             return None;
         };
         Some(Date { year: date.year, month: date.month, day: date.day })

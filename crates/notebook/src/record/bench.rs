@@ -7,7 +7,7 @@ use super::{Input, Sense};
 /// All that `bench.toml` says.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Bench {
-    /// Name for reports.
+    /// Name for reports; the folder's name if the file states none.
     pub name: String,
     /// `[coils]`: the coaxial pair, or only its limits and constant when `[[coil]]` tables hold the geometry.
     pub pair: Option<Pair>,
@@ -44,8 +44,10 @@ pub enum CoilShape {
 /// `[coils]`: a coaxial pair.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Pair {
-    /// Sizes, if stated.
+    /// Sizes, if they are stated completely.
     pub geometry: Option<PairGeometry>,
+    /// Keys that the sizes lack, if some are stated and others aren't.
+    pub geometry_lacks: Vec<&'static str>,
     /// Direction along z of the field that a positive ammeter reading makes.
     pub field_direction: Option<Sense>,
     /// Rating of each coil, A.

@@ -29,7 +29,7 @@ pub(crate) fn read_balance(file: &TextFile) -> Result<BalanceTable, Vec<Fault>> 
             );
             table.header_fault(said);
         }
-        (false, false) if table.sink.is_empty() => {
+        (false, false) if !table.has_or_means(&["force_mN", "mass_mg"]) => {
             let said = said(
                 "neither `force_mN` nor `mass_mg`",
                 "one of them",

@@ -136,7 +136,7 @@ impl Cell<'_> {
         let value = match number::parse(&text) {
             Ok(value) => value,
             Err(fault) => {
-                table.fault(self, number_fault(&self.text, &fault));
+                table.fault(self, number_fault(&self.text, self.column, &fault));
                 return None;
             }
         };
@@ -150,10 +150,10 @@ impl Cell<'_> {
 
     /// The cell as one of several words; a fault if it is none of them.
     pub(crate) fn choice<T: Copy>(&self, table: &mut Table<'_>, words: &[(&str, T)]) -> Option<T> {
-        let chosen = words.iter().find(|word| word.0 == self.text).map(|word| word.1);
+        let text = self.text.replace('\u{2212}', "-");
+        let chosen = words.iter().find(|word| word.0 == text).map(|word| word.1);
         if chosen.is_none() {
-            let mut names: Vec<_> = words.iter().map(|word| word.0).collect();
-            names.dedup();
+            let names: Vec<_> = words.iter().map(|word| word.0).collect();
             let near = crate::nearest::nearest(&self.text, &names);
             let remedy = near.map_or("write one of these".to_owned(), |near| format!("write `{near}`"));
             let found = format!("{} in `{}`", quote(&self.text), self.column);
@@ -187,21 +187,22 @@ fn with_point<'t>(text: &'t str) -> Cow<'t, str> {
 }
 
 /// The three parts of a fault for a text that is no number.
-pub(crate) fn number_fault(text: &str, fault: &NumberFault) -> Said {
+fn number_fault(text: &str, column: &str, fault: &NumberFault) -> Said {
+    let found = format!("{} in `{column}`", quote(text));
     match fault {
         NumberFault::Empty => said("nothing", "a number", "write the number"),
         NumberFault::DecimalComma { instead, .. } => said(
-            format!("{}, with a decimal comma", quote(text)),
+            format!("{found}, with a decimal comma"),
             "a decimal point",
             format!("write {}, or separate the columns by `;`", quote(instead)),
         ),
         NumberFault::NotFinite(_) => said(
-            format!("{}, which is not finite", quote(text)),
+            format!("{found}, which is not finite"),
             "a finite number",
             "write the number, or leave the field empty where the column may be empty",
         ),
         _ => said(
-            format!("{}, which is not a number", quote(text)),
+            format!("{found}, which is not a number"),
             "a number such as `1.500`, without unit",
             "write the number alone; the unit stands in the column's name",
         ),

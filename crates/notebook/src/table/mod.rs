@@ -45,6 +45,8 @@ pub(crate) struct Table<'a> {
     header: Vec<Heading<'a>>,
     header_line: usize,
     header_span: Range<usize>,
+    /// Known columns that a column with another name looks like.
+    meant: Vec<&'static str>,
     pub(crate) sink: Sink,
 }
 
@@ -86,14 +88,13 @@ impl<'a> Table<'a> {
             span: field.span,
         });
         let header = header.collect();
-        let mut table = Self { source, rows, header, header_line, header_span, sink };
+        let mut table = Self { source, rows, header, header_line, header_span, meant: Vec::new(), sink };
         table.check_header(columns);
         Ok(table)
     }
 
     fn check_header(&mut self, columns: &[Column]) {
         let known: Vec<_> = columns.iter().map(|column| column.name).collect();
-        let mut meant = Vec::new();
         for (at, heading) in self.header.iter().enumerate() {
             let name = heading.name.trim();
             let twice =
@@ -106,16 +107,14 @@ impl<'a> Table<'a> {
                     "rename or delete one",
                 )
             } else if let Some(near) = near {
-                meant.push(near);
+                self.meant.push(near);
                 near_miss(name, near)
             } else {
                 continue;
             };
             self.sink.push(self.source.fault(heading.span.clone(), Some(self.header_line), said));
         }
-        let lacking = columns
-            .iter()
-            .filter(|column| column.required && !self.has(column.name) && !meant.contains(&column.name));
+        let lacking = columns.iter().filter(|column| column.required && !self.has_or_means(&[column.name]));
         let lacking: Vec<_> = lacking.map(|column| column.name).collect();
         for name in lacking {
             self.header_fault(self.lacks(name));
@@ -143,6 +142,11 @@ impl<'a> Table<'a> {
     /// Whether the table has this known column.
     pub(crate) fn has(&self, name: &str) -> bool {
         self.header.iter().any(|heading| heading.known == Some(name))
+    }
+
+    /// Whether the table has one of these columns, or one that looks like it.
+    pub(crate) fn has_or_means(&self, names: &[&str]) -> bool {
+        names.iter().any(|name| self.has(name) || self.meant.contains(name))
     }
 
     /// Where a known column stands.

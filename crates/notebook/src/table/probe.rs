@@ -60,8 +60,8 @@ fn field_column(table: &mut Table<'_>) -> Option<&'static str> {
     match present.as_slice() {
         [one] => Some(*one),
         [] => {
-            if table.sink.is_empty() {
-                let accepted = format!("one of {}", list(&FIELDS));
+            if !table.has_or_means(&FIELDS) {
+                let accepted = format!("one of {}", list(&FIELDS).replace(" and ", " or "));
                 table.header_fault(said(
                     "no flux density column",
                     accepted,

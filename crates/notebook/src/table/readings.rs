@@ -36,7 +36,7 @@ const COLUMNS: [Column; 18] = [
 /// Columns before this one say which run it is and what the meters showed; the others must agree within a run.
 const METERS: usize = 3;
 
-const SENSES: [(&str, Sense); 3] = [("+", Sense::Plus), ("-", Sense::Minus), ("\u{2212}", Sense::Minus)];
+const SENSES: [(&str, Sense); 2] = [("+", Sense::Plus), ("-", Sense::Minus)];
 const VIEWS: [(&str, View); 2] = [("front", View::Front), ("side", View::Side)];
 const KINDS: [(&str, DiameterKind); 3] =
     [("fit", DiameterKind::Fit), ("chord", DiameterKind::Chord), ("width", DiameterKind::Width)];
