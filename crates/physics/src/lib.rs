@@ -7,10 +7,13 @@
 pub mod coil;
 mod collocation;
 mod dual;
+pub mod earth;
 pub mod elliptic;
 pub mod error;
+pub mod gas;
 mod gauss;
 pub mod motion;
+pub mod neighbours;
 pub mod path;
 pub mod prepared;
 pub mod ring;

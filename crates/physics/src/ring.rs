@@ -91,7 +91,7 @@ pub fn summarise<F: MagneticField>(
         None => false,
     };
     Ok(PathSummary {
-        chord_diameter_m: chord(&path),
+        chord_diameter_m: chord_diameter_m(&path),
         fitted_diameter_m: fitted_circle.map(|c| 2.0 * c.radius_m),
         pitch_m: whole.then(|| path.at(path.length_m()).0.z - muzzle.z),
         turns_to_glass: glass.map(|g| g.0),
@@ -121,8 +121,9 @@ fn glass(
     Ok(met.ended_at_glass().then(|| (turns, met.at(met.length_m()).0)))
 }
 
-/// The far crossing of the muzzle's plane, seen along z.
-fn chord(path: &Path) -> Option<f64> {
+/// From the start of a path to the far crossing of the plane through it that holds ẑ and is at right angles to the beam
+/// there, seen along z, m; `None` if the path ends first.
+pub fn chord_diameter_m(path: &Path) -> Option<f64> {
     let (muzzle, direction) = path.at(0.0);
     let normal = Vec3::new(direction.x, direction.y, 0.0).unit()?;
     let crossings = path.crossings_m(muzzle, normal);
