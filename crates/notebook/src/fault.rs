@@ -1,5 +1,6 @@
 //! What is wrong with a notebook, where, and what to do about it.
 
+use std::collections::HashSet;
 use std::fmt;
 use std::ops::Range;
 
@@ -198,9 +199,16 @@ pub(crate) fn quote(text: &str) -> String {
 pub(crate) struct Sink {
     faults: Vec<Fault>,
     unlisted: usize,
+    /// Part of the file could not be understood, so that what seems missing may be in that part.
+    in_part: bool,
 }
 
 impl Sink {
+    /// A sink for what was understood of a file, the whole of it or a part.
+    pub(crate) fn of_part(in_part: bool) -> Self {
+        Self { in_part, ..Self::default() }
+    }
+
     pub(crate) fn push(&mut self, fault: Fault) {
         if self.faults.len() < LISTED_PER_FILE {
             self.faults.push(fault);
@@ -209,8 +217,26 @@ impl Sink {
         }
     }
 
+    /// A fault that something is missing.
+    pub(crate) fn push_missing(&mut self, fault: Fault) {
+        if !self.in_part {
+            self.push(fault);
+        }
+    }
+
     pub(crate) fn is_empty(&self) -> bool {
         self.faults.is_empty()
+    }
+
+    /// Adds the faults of another sink that lie on lines without a fault so far.
+    pub(crate) fn add_on_other_lines(&mut self, other: Self) {
+        let lines: HashSet<_> = self.faults.iter().map(|fault| fault.line).collect();
+        other
+            .faults
+            .into_iter()
+            .filter(|fault| !lines.contains(&fault.line))
+            .for_each(|fault| self.push(fault));
+        self.unlisted += other.unlisted;
     }
 
     /// The faults in the order of their places.

@@ -63,11 +63,16 @@ pub(crate) fn read_text(path: &Path, file: &str, limit: u64) -> Result<Option<Te
         Err(ReadFault::Missing) => return Ok(None),
         Err(fault) => return Err(vec![read_fault(file, &fault, limit)]),
     };
+    text_file(file, bytes).map(Some)
+}
+
+/// Takes bytes as UTF-8 text without its byte order mark.
+pub(crate) fn text_file(file: &str, bytes: Vec<u8>) -> Result<TextFile, Vec<Fault>> {
     let input = Input { file: file.to_owned(), sha256: sha256(&bytes) };
     let text = String::from_utf8(bytes)
         .map_err(|error| vec![not_utf8(file, error.as_bytes(), error.utf8_error())])?;
     let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
-    Ok(Some(TextFile { text, input }))
+    Ok(TextFile { text, input })
 }
 
 pub(crate) fn read_fault(file: &str, fault: &ReadFault, limit: u64) -> Fault {

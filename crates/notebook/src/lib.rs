@@ -8,6 +8,8 @@ mod bench;
 mod fault;
 mod file;
 pub mod folder;
+#[cfg(test)]
+mod mutations;
 mod nearest;
 mod new;
 mod notebook;

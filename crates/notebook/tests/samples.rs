@@ -1,4 +1,5 @@
 //! The two simulated notebooks and the tables of a real bench are read whole.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::path::{Path, PathBuf};
 

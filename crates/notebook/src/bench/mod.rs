@@ -16,16 +16,12 @@ pub const BENCH_FORMAT: i64 = 1;
 /// Reads the bench file; either all of it is good or the faults come back.
 pub(crate) fn read_bench(file: &TextFile) -> Result<Bench, Vec<Fault>> {
     let source = Source { file: &file.input.file, text: &file.text };
-    let mut sink = Sink::default();
     let (tree, errors) = DeTable::parse_recoverable(&file.text);
-    for error in &errors {
-        sink.push(syntax_fault(source, error));
-    }
-    if !sink.is_empty() {
-        // half a tree would only bring forth faults that aren't there
-        return Err(sink.into_faults());
-    }
-    let bench = Reader { source, tree: tree.get_ref() }.read(file, &mut sink);
+    let mut sink = Sink::default();
+    errors.iter().for_each(|error| sink.push(syntax_fault(source, error)));
+    let mut found = Sink::of_part(!errors.is_empty());
+    let bench = Reader { source, tree: tree.get_ref() }.read(file, &mut found);
+    sink.add_on_other_lines(found);
     match bench {
         Some(bench) if sink.is_empty() => Ok(bench),
         _ => Err(sink.into_faults()),
@@ -88,7 +84,7 @@ impl<'a> Reader<'a> {
                     "`[bench]` with `format = 1`",
                     "begin the file with `[bench]`, `format = 1` and `name = \"…\"`",
                 );
-                sink.push(self.source.fault(0..0, Some(1), said));
+                sink.push_missing(self.source.fault(0..0, Some(1), said));
             }
             return None;
         };

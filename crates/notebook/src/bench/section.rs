@@ -158,11 +158,11 @@ impl<'a> Section<'a> {
             }
             let said = match nearest(name, known) {
                 Some(near) => said(
-                    format!("unknown key {} in `[{}]`", quote(name), self.name),
+                    format!("unknown key {} in {}", quote(name), self.title()),
                     format!("`{near}`, which it looks like"),
                     format!("rename it `{near}`"),
                 ),
-                None => unknown_key(name, &format!("`[{}]`", self.name), known),
+                None => unknown_key(name, &self.title(), known),
             };
             sink.push(self.source.fault(key.span(), None, said));
         }
@@ -189,9 +189,13 @@ impl<'a> Section<'a> {
 
     /// Reports a key that must be there.
     pub(crate) fn lacks(&self, key: &str, remedy: &str, sink: &mut Sink) {
-        let said =
-            said(format!("no `{key}` in `[{}]`", self.name), format!("`{key}` here"), remedy.to_owned());
-        sink.push(self.source.fault(self.span.clone(), None, said));
+        let said = said(format!("no `{key}` in {}", self.title()), format!("`{key}` here"), remedy);
+        sink.push_missing(self.source.fault(self.span.clone(), None, said));
+    }
+
+    /// The table as its heading has it.
+    fn title(&self) -> String {
+        if self.name == "coil" { "`[[coil]]`".to_owned() } else { format!("`[{}]`", self.name) }
     }
 
     fn wrong_type(
