@@ -136,7 +136,10 @@ mod tests {
             let x = i as f64 * 1e-3;
             let (s, c) = sine_cosine(x);
             // doubling carries the rounding of sin² four times
-            assert!((s - x.sin()).abs() < 6.0 * f64::EPSILON && (c - x.cos()).abs() < 6.0 * f64::EPSILON, "{x}: {s} {c}");
+            assert!(
+                (s - x.sin()).abs() < 6.0 * f64::EPSILON && (c - x.cos()).abs() < 6.0 * f64::EPSILON,
+                "{x}: {s} {c}"
+            );
         }
     }
 

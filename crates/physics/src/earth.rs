@@ -79,7 +79,11 @@ impl NorthEastDown {
     /// Components from strength, inclination (below the horizon) and declination (east of true north).
     pub fn from_strength(strength: f64, inclination_deg: f64, declination_deg: f64) -> Self {
         let (i, d) = (inclination_deg.to_radians(), declination_deg.to_radians());
-        Self { north: strength * i.cos() * d.cos(), east: strength * i.cos() * d.sin(), down: strength * i.sin() }
+        Self {
+            north: strength * i.cos() * d.cos(),
+            east: strength * i.cos() * d.sin(),
+            down: strength * i.sin(),
+        }
     }
 
     /// Horizontal strength.

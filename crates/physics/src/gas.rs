@@ -107,7 +107,8 @@ impl Gas {
     pub fn stopping_cross_section_ev_m2(self, energy_ev: f64) -> f64 {
         let (electrons, excitation) = self.stopping();
         let coulomb = ELEMENTARY_CHARGE.value / (4.0 * std::f64::consts::PI * VACUUM_PERMITTIVITY.value);
-        let logarithm = ((0.5 * std::f64::consts::E).sqrt() * (energy_ev + 0.85 * excitation) / excitation).ln();
+        let logarithm =
+            ((0.5 * std::f64::consts::E).sqrt() * (energy_ev + 0.85 * excitation) / excitation).ln();
         std::f64::consts::TAU * coulomb * coulomb * electrons / energy_ev * logarithm.max(0.0)
     }
 }
@@ -177,7 +178,11 @@ pub fn unscattered_share(length_m: f64, mean_free_path_m: f64) -> f64 {
 }
 
 /// Mean free path of the gas's own molecules of diameter d, `k T/(√2 π d² p)`.
-pub fn molecule_mean_free_path_m(diameter_m: f64, pressure_pa: f64, temperature_k: f64) -> Result<f64, MotionError> {
+pub fn molecule_mean_free_path_m(
+    diameter_m: f64,
+    pressure_pa: f64,
+    temperature_k: f64,
+) -> Result<f64, MotionError> {
     let density = number_density_per_m3(pressure_pa, temperature_k)?;
     Ok(1.0 / (2f64.sqrt() * std::f64::consts::PI * diameter_m * diameter_m * density))
 }

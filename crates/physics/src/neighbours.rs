@@ -13,7 +13,12 @@ pub fn focusing_flux_density_t(momentum_over_charge_t_m: f64, distance_m: f64, o
 }
 
 /// Distance of the `order`-th focus of electrons that leave at `angle_rad` to the field: `2π n p cos a/(|q| B)`.
-pub fn focus_distance_m(momentum_over_charge_t_m: f64, flux_density_t: f64, angle_rad: f64, order: u32) -> f64 {
+pub fn focus_distance_m(
+    momentum_over_charge_t_m: f64,
+    flux_density_t: f64,
+    angle_rad: f64,
+    order: u32,
+) -> f64 {
     TAU * f64::from(order) * momentum_over_charge_t_m.abs() * angle_rad.cos() / flux_density_t.abs()
 }
 
@@ -145,7 +150,12 @@ pub fn charge_to_mass_from_selector(field_v_per_m: f64, flux_density_t: f64, rad
 ///
 /// In whatever coherent system the inputs are (SI, or the electromagnetic units of 1897).
 /// **Source** J. J. Thomson, Phil. Mag. 44 (1897) 293.
-pub fn mass_to_charge_from_equal_deflections(angle_rad: f64, flux_density: f64, field: f64, length: f64) -> (f64, f64) {
+pub fn mass_to_charge_from_equal_deflections(
+    angle_rad: f64,
+    flux_density: f64,
+    field: f64,
+    length: f64,
+) -> (f64, f64) {
     (field / flux_density, flux_density * flux_density * length / (field * angle_rad))
 }
 
@@ -154,7 +164,11 @@ pub fn mass_to_charge_from_equal_deflections(angle_rad: f64, flux_density: f64, 
 /// `x` along the entering beam and `y` sideways, both from the point where the field begins. **Fails** for `y = 0`.
 pub fn arc_radius_m(x_m: f64, y_m: f64) -> Result<f64, MotionError> {
     if y_m == 0.0 || !y_m.is_finite() || !x_m.is_finite() {
-        return Err(MotionError::OutOfRange { what: "deflection of the arc in m", must: "other than 0 and finite", got: y_m });
+        return Err(MotionError::OutOfRange {
+            what: "deflection of the arc in m",
+            must: "other than 0 and finite",
+            got: y_m,
+        });
     }
     Ok((x_m * x_m + y_m * y_m) / (2.0 * y_m.abs()))
 }
@@ -186,7 +200,12 @@ pub fn mass_from_turns_kg(charge_c: f64, flux_density_t: f64, time_s: f64, turns
 }
 
 /// Lorentz force `q (E + v × B)`, newton.
-pub fn lorentz_force_n(charge_c: f64, field_v_per_m: Vec3, velocity_m_per_s: Vec3, flux_density_t: Vec3) -> Vec3 {
+pub fn lorentz_force_n(
+    charge_c: f64,
+    field_v_per_m: Vec3,
+    velocity_m_per_s: Vec3,
+    flux_density_t: Vec3,
+) -> Vec3 {
     (field_v_per_m + velocity_m_per_s.cross(flux_density_t)) * charge_c
 }
 

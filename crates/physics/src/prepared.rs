@@ -75,6 +75,15 @@ impl PreparedField {
         self.error_bound_t_per_a
     }
 
+    /// Taylor coefficients of the field along the axis about the centre, `B_z(z) = Σ c_n zⁿ`, in T A⁻¹ m⁻ⁿ; `None` unless all
+    /// coils are round and share one axis.
+    pub fn axial_taylor(&self) -> Option<Vec<f64>> {
+        match (self.groups.as_slice(), self.rest.windings.is_empty()) {
+            ([group], true) => Some(group.series.axial_taylor()),
+            _ => None,
+        }
+    }
+
     /// Radius of the sphere in which the series answers.
     pub fn radius_m(&self) -> f64 {
         self.radius_m

@@ -33,6 +33,8 @@ struct Term {
 #[derive(Clone, Debug)]
 pub(crate) struct Series {
     terms: Vec<Term>,
+    /// `c_n`, before rescaling.
+    pub(crate) coefficients: Vec<f64>,
     inverse_radius_per_m: f64,
     pub(crate) error_bound_t_per_a: f64,
 }
@@ -59,9 +61,21 @@ impl Series {
         let rounding = f64::EPSILON * strength * (1.0 + ratio) / (1.0 - ratio);
         Ok(Self {
             terms: terms(&coefficients),
+            coefficients,
             inverse_radius_per_m: 1.0 / radius_m,
             error_bound_t_per_a: strength * tail(order, ratio) + 4.0 * rounding,
         })
+    }
+
+    /// Taylor coefficients of the axial field on the axis about the centre, T A⁻¹ m⁻ⁿ.
+    pub(crate) fn axial_taylor(&self) -> Vec<f64> {
+        let mut power = 1.0;
+        let scaled = self.coefficients.iter().map(|c| {
+            let value = c * power;
+            power *= self.inverse_radius_per_m;
+            value
+        });
+        scaled.collect()
     }
 
     /// The field at many points in the coils' own frame.

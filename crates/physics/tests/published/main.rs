@@ -1,0 +1,7 @@
+//! Every case of the tables of reference values that this crate must agree with.
+
+mod elliptic;
+mod field;
+mod gas_and_earth;
+mod motion;
+mod table;
