@@ -1,6 +1,6 @@
 //! Where thin bright lines run on a reduced picture, and which of them close to a ring.
 
-use crate::picture::{LightPlane, Picture};
+use crate::picture::{LightPlane, Picture, linear_light};
 use crate::ring_ellipse::{Ellipse, Weighted};
 
 /// Long side of the reduced picture: a beam of 1/300 of the frame is still 2.7 pixels wide on it.
@@ -8,7 +8,7 @@ const SEARCH_SIDE_PX: usize = 800;
 /// Smoothing for thin and for blurred beams, in reduced pixels.
 const SCALES_PX: [f32; 2] = [1.0, 2.5];
 /// Ridge points kept, strongest first: a ring of the largest size has about 1 500.
-const MOST_POINTS: usize = 6000;
+const MOST_POINTS: usize = 4000;
 /// A ridge must stand this many standard deviations of the noise above both its sides.
 const RIDGE_SIGNIFICANCE: f32 = 4.0;
 /// Half-width of a normal's vote for the centre, and cell of the vote, in reduced pixels.
@@ -52,9 +52,9 @@ pub(crate) struct Candidate {
 }
 
 impl Candidate {
-    /// Rank: height counts fully, length less, since part of the beam may be hidden while a bulb's outline is whole.
+    /// Rank: height times visible length.
     pub(crate) fn score(&self) -> f64 {
-        self.contrast * self.seen.powf(0.6)
+        self.contrast * self.seen
     }
 }
 
@@ -74,7 +74,7 @@ impl Glow {
         }
         ridges.retain(|r| allowed(full(r.x, factor), full(r.y, factor)));
         ridges.sort_by(|a, b| b.contrast.total_cmp(&a.contrast));
-        ridges.truncate(MOST_POINTS);
+        thin_out(&mut ridges);
         Self { factor, plane, smooth, ridges, noise }
     }
 
@@ -83,8 +83,13 @@ impl Glow {
         let mut found: Vec<Candidate> = Vec::new();
         for (x, y) in self.centres(radius_limit_px) {
             for radius in self.radii(x, y, radius_limit_px) {
-                let Some(ellipse) = self.refined(Ellipse::circle(x, y, radius)) else { continue };
-                if ellipse.r > radius_limit_px || found.iter().any(|c| same(&c.ellipse, &ellipse)) {
+                let seen_before = |e: &Ellipse| e.r > radius_limit_px || found.iter().any(|c| same(&c.ellipse, e));
+                let Some(rough) = self.drawn_through(Ellipse::circle(x, y, radius), &[0.12, 0.06]) else { continue };
+                if seen_before(&rough) {
+                    continue;
+                }
+                let Some(ellipse) = self.drawn_through(rough, &[0.03, 0.015]) else { continue };
+                if seen_before(&ellipse) {
                     continue;
                 }
                 if let Some(candidate) = self.judged(ellipse) {
@@ -153,33 +158,33 @@ impl Glow {
     }
 
     /// An ellipse drawn through the ridge points near the start, the band narrowing from step to step.
-    pub(crate) fn refined(&self, start: Ellipse) -> Option<Ellipse> {
+    pub(crate) fn drawn_through(&self, start: Ellipse, bands: &[f64]) -> Option<Ellipse> {
         let mut ellipse = start;
-        for band in [0.12, 0.06, 0.03, 0.015] {
+        for band in bands {
             let width = (band * ellipse.r).max(1.5);
             let points = self.near(&ellipse, width);
             if points.len() < 12 {
                 return None;
             }
-            ellipse = ellipse.fitted(&points, 0.1 * ellipse.r, 6)?;
+            ellipse = ellipse.fitted(&points, 0.1 * ellipse.r, 3)?;
         }
         ellipse.is_sound(6.0).then_some(ellipse)
     }
 
     /// Ridge points within `width` of the ellipse that run along it, weighted by strength and nearness.
     fn near(&self, ellipse: &Ellipse, width: f64) -> Vec<Weighted> {
-        let [a, _] = ellipse.semi_axes();
+        let [a, b] = ellipse.semi_axes();
         let mut points = Vec::new();
         for point in &self.ridges {
             let r = (point.x - ellipse.cx).hypot(point.y - ellipse.cy);
-            if r > a + width {
+            if r > a + width || r < b - width {
                 continue;
             }
             let t = ellipse.foot(point.x, point.y);
             let ([px, py], [nx, ny]) = (ellipse.point(t), ellipse.normal(t));
             let d = (point.x - px) * nx + (point.y - py) * ny;
             if d.abs() < width && (nx * point.nx + ny * point.ny).abs() > 0.9 {
-                let weight = f64::from(point.contrast.sqrt()) * (1.0 - (d / width).powi(2)).powi(2);
+                let weight = f64::from(point.contrast) * (1.0 - (d / width).powi(2)).powi(2);
                 points.push(Weighted { x: point.x, y: point.y, weight });
             }
         }
@@ -202,6 +207,9 @@ impl Glow {
                 continue;
             }
             heights.sort_by(f64::total_cmp);
+            // pieces far fainter than the rest are another line's, most often the beam's reflection in the glass
+            let strong = heights.get(heights.len() * 9 / 10).copied().unwrap_or(0.0);
+            heights.retain(|&h| h > 0.25 * strong);
             let contrast = heights.get(heights.len() / 2).copied().unwrap_or(0.0);
             let seen = heights.len() as f64 / f64::from(n);
             let candidate = Candidate { ellipse, contrast, seen, scale: f64::from(scale) };
@@ -211,6 +219,36 @@ impl Glow {
         }
         best.filter(|c| c.seen * 360.0 > 30.0)
     }
+
+    /// Linear light of a line above its surroundings (median) and the part of the ellipse on which it is seen, both
+    /// only where `counts` holds.
+    pub(crate) fn light_along(&self, line: &Candidate, counts: impl Fn(f64, f64) -> bool) -> (f64, f64) {
+        let best = SCALES_PX.iter().position(|&s| f64::from(s) == line.scale).unwrap_or(0);
+        let (Some(plane), Some(&scale)) = (self.smooth.get(best), SCALES_PX.get(best)) else { return (0.0, 0.0) };
+        let n = 180;
+        let mut lights = Vec::new();
+        for i in 0..n {
+            let t = f64::from(i) * std::f64::consts::TAU / f64::from(n);
+            let [x, y] = line.ellipse.point(t);
+            let height = line_height(plane, &line.ellipse, t, scale).filter(|&h| h > 0.25 * line.contrast);
+            if let (true, Some(height)) = (counts(x, y), height) {
+                let top = f64::from(plane.sample(x, y));
+                lights.push(linear_light(top) - linear_light((top - height).max(0.0)));
+            }
+        }
+        (crate::ring_curve::median(lights.clone()), lights.len() as f64 / f64::from(n))
+    }
+}
+
+/// Keeps the strongest half of the points allowed and an even choice of the others: bright edges of furniture must not
+/// push a dim beam out of the search.
+fn thin_out(ridges: &mut Vec<RidgePoint>) {
+    if ridges.len() <= MOST_POINTS {
+        return;
+    }
+    let rest = ridges.split_off(MOST_POINTS / 2);
+    let every = rest.len().div_ceil(MOST_POINTS / 2);
+    ridges.extend(rest.into_iter().step_by(every));
 }
 
 /// Full-resolution coordinate of a reduced one.

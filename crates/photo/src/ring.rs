@@ -1,8 +1,9 @@
 //! The beam's centre line on the photograph, with the uncertainty of each point, and the ellipse it nearly is.
 
 use crate::error::{PhotoCaveat, PhotoError};
-use crate::glow::{Candidate, Glow, full};
+use crate::glow::{Glow, full};
 use crate::picture::Picture;
+use crate::ring_choose::choose;
 use crate::ring_cross::{CrossSections, Sector, shape_at};
 use crate::ring_curve::{Offset, OpenCurve, correlated_neighbours, median};
 use crate::ring_ellipse::{Ellipse, Weighted};
@@ -120,12 +121,19 @@ pub struct RingTrace {
 /// - **Holds** for rings of a twentieth of the frame up to ones cut by it, seen at up to some 40° from the axis.
 pub fn find_ring(picture: &Picture, hints: &RingHints) -> Result<RingTrace, PhotoError> {
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
+    let clock = std::time::Instant::now();
     let glow = Glow::find(picture, &allowed);
-    let (chosen, _others) = choose(&glow, hints)?;
+    if std::env::var("T").is_ok() { eprintln!("glow {:?}", clock.elapsed()); }
+    let choice = choose(&glow, hints)?;
+    let chosen = choice.ring;
+    if std::env::var("T").is_ok() { eprintln!("choose {:?} ridges {}", clock.elapsed(), glow.ridges.len()); }
     let base = to_full(&chosen.ellipse, glow.factor);
     let followed = follow(picture, &base, chosen.scale * glow.factor as f64).ok_or_else(faint)?;
+    if std::env::var("T").is_ok() { eprintln!("follow {:?}", clock.elapsed()); }
     let line = Line::measured(picture, base, &followed, &allowed)?;
-    line.finished(picture)
+    let mut trace = line.finished(picture)?;
+    trace.caveats.extend(choice.caveats);
+    Ok(trace)
 }
 
 fn faint() -> PhotoError {
@@ -145,18 +153,6 @@ fn holds(polygon: &[[f64; 2]], x: f64, y: f64) -> bool {
 fn to_full(e: &Ellipse, factor: usize) -> Ellipse {
     let f = factor as f64;
     Ellipse { cx: full(e.cx, factor), cy: full(e.cy, factor), r: e.r * f, p: e.p * f, q: e.q * f }
-}
-
-/// The ring among the candidates, and the others.
-fn choose(glow: &Glow, hints: &RingHints) -> Result<(Candidate, Vec<Candidate>), PhotoError> {
-    let long = glow.plane.width.max(glow.plane.height) as f64;
-    let bulb = hints.bulb_radius_px.map(|[least, _]| 0.97 * least / glow.factor as f64);
-    let mut found = glow.candidates(bulb.unwrap_or(0.8 * long).min(0.8 * long));
-    if found.is_empty() {
-        return Err(PhotoError::NoRing { why: "no bright line runs along an ellipse".into() });
-    }
-    let best = found.remove(0);
-    Ok((best, found))
 }
 
 /// Stations along the ring with what was measured at each.
@@ -196,7 +192,7 @@ impl Line {
         let rows = (followed.spacing_px.round() as usize).clamp(1, 6);
         let sigma = followed.sigma_px;
         let cross =
-            CrossSections::read(picture, &base, &followed.t, &middle, sigma, rows).ok_or_else(faint)?;
+            CrossSections::read(picture, &base, &followed.t, &middle, sigma, rows, &lit).ok_or_else(faint)?;
         let first = cross.first_centres(sigma);
         let centres: Vec<f64> = first.iter().map(|f| f.map_or(f64::NAN, |f| f.centre_px)).collect();
         let usable: Vec<bool> = first.iter().zip(&lit).map(|(f, l)| *l && f.is_some()).collect();

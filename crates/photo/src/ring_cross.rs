@@ -45,6 +45,7 @@ impl CrossSections {
         offsets: &[f64],
         sigma_px: f64,
         rows: usize,
+        lit: &[bool],
     ) -> Option<Self> {
         let step = (sigma_px / 4.0).max(0.5);
         let raster = Raster { step, half: ((7.0 * sigma_px).max(6.0) / step).ceil() as usize };
@@ -55,7 +56,7 @@ impl CrossSections {
                 |(&t, &d): (&f64, &f64)| read_profile(picture, &station(base, t, d), raster, rows, one, true);
             channels.push(t.iter().zip(offsets).map(read).collect::<Vec<Profile>>());
         }
-        let quality: Vec<Quality> = channels.iter().map(|p| Quality::of(p, raster, sigma_px)).collect();
+        let quality: Vec<Quality> = channels.iter().map(|p| Quality::of(p, lit, raster, sigma_px)).collect();
         let (weights, saturated) = channel_weights(&quality)?;
         let join = |i: usize| -> Profile {
             (0..raster.len())
@@ -164,7 +165,8 @@ struct Quality {
 }
 
 impl Quality {
-    fn of(profiles: &[Profile], raster: Raster, sigma_px: f64) -> Self {
+    fn of(profiles: &[Profile], lit: &[bool], raster: Raster, sigma_px: f64) -> Self {
+        let profiles: Vec<&Profile> = profiles.iter().zip(lit).filter(|(_, l)| **l).map(|(p, _)| p).collect();
         let core = (sigma_px / raster.step).ceil() as usize;
         let side = ((3.5 * sigma_px / raster.step) as usize).min(raster.half);
         let column = |k: usize| -> Vec<f64> {
@@ -175,10 +177,10 @@ impl Quality {
                 .map(|&v| f64::from(v))
                 .collect()
         };
-        let blank = |p: &Profile| {
+        let blank = |p: &&&Profile| {
             (raster.half - core..=raster.half + core).any(|k| p.get(k).is_some_and(|v| v.is_nan()))
         };
-        let saturated = profiles.iter().filter(|p| blank(p)).count() as f64 / profiles.len().max(1) as f64;
+        let saturated = profiles.iter().filter(blank).count() as f64 / profiles.len().max(1) as f64;
         // where the core is blanked its height is read at one width from the middle
         let at = if saturated > 0.5 { core } else { 0 };
         let top = median(column(raster.half + at)).max(median(column(raster.half - at)));

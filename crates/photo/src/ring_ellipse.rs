@@ -86,7 +86,12 @@ impl Ellipse {
             if slope.abs() < 1e-9 {
                 break;
             }
-            t += (ex * tx + ey * ty) / slope;
+            let change = (ex * tx + ey * ty) / slope;
+            t += change;
+            // the next step would move by about the square of this one
+            if change.abs() < 1e-5 {
+                break;
+            }
         }
         t
     }

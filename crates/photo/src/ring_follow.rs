@@ -23,6 +23,10 @@ pub(crate) struct Followed {
 /// Longest number of stations: beyond a thousand the noise of neighbours is shared anyway.
 const MOST_STATIONS: f64 = 720.0;
 
+/// A line fainter than this part of the typical height is taken for a reflection of the beam in the glass: a surface
+/// gives back some 4 % (Fresnel, index 1.5, normal incidence), two surfaces 8 %.
+const FAINTEST: f64 = 0.09;
+
 /// A station on the ellipse moved out by `offset_px`.
 pub(crate) fn station(ellipse: &Ellipse, t: f64, offset_px: f64) -> Station {
     let ([x, y], [nx, ny]) = (ellipse.point(t), ellipse.normal(t));
@@ -47,7 +51,7 @@ pub(crate) fn follow(picture: &Picture, base: &Ellipse, scale_px: f64) -> Option
     let side = (2.5 * sigma_px / step).round().max(1.0) as usize;
     let heights: Vec<Vec<f64>> = profiles.iter().map(|p| line_heights(p, side)).collect();
     let tops: Vec<f64> = heights.iter().map(|h| h.iter().copied().fold(0.0, f64::max)).collect();
-    let typical = upper_quarter(tops.clone());
+    let typical = upper_tenth(tops.clone());
     if typical <= 0.0 {
         return None;
     }
@@ -55,12 +59,9 @@ pub(crate) fn follow(picture: &Picture, base: &Ellipse, scale_px: f64) -> Option
     let order: Vec<usize> = (0..count).map(|i| (start + i) % count).collect();
     let reach = (0.35 * spacing_px / step).ceil().max(1.0) as usize;
     let path = best_path(&order, &heights, typical, reach);
-    let noise = 1.4826 * median(heights.iter().flatten().map(|h| h.abs()).filter(|h| *h < typical).collect());
-    let least = (4.0 * noise).min(0.5 * typical).max(0.06 * typical);
-    let lit = order
-        .iter()
-        .zip(&path)
-        .map(|(&i, &k)| heights.get(i).and_then(|h| h.get(k)).is_some_and(|&h| h > least));
+    let noise = noise_beside(&order, &heights, &path, 2 * side);
+    let least = (4.0 * noise).min(0.5 * typical).max(FAINTEST * typical);
+    let lit = order.iter().zip(&path).map(|(&i, &k)| heights.get(i).and_then(|h| h.get(k)).is_some_and(|&h| h > least));
     Some(Followed {
         t: (0..count).map(|i| turn(start) + turn(i)).collect(),
         offset_px: path.iter().map(|&k| raster.at(k)).collect(),
@@ -77,7 +78,21 @@ fn line_heights(profile: &[f32], side: usize) -> Vec<f64> {
     (0..profile.len()).map(|i| height(i).unwrap_or(0.0)).collect()
 }
 
-/// Standard deviation of the line's cross-section from the middle profile of the brighter half of the stations.
+/// Standard deviation of the heights well beside the path, where only noise and haze are.
+fn noise_beside(order: &[usize], heights: &[Vec<f64>], path: &[usize], apart: usize) -> f64 {
+    let mut beside = Vec::new();
+    for (&i, &top) in order.iter().zip(path) {
+        for (k, height) in heights.get(i).into_iter().flatten().enumerate() {
+            if k.abs_diff(top) > apart && *height != 0.0 {
+                beside.push(*height);
+            }
+        }
+    }
+    let middle = median(beside.clone());
+    1.4826 * median(beside.into_iter().map(|h| (h - middle).abs()).collect())
+}
+
+/// Standard deviation of the line's cross-section from the middle profile of the brightest fifth of the stations.
 fn first_width(profiles: &[Profile], raster: Raster, scale_px: f64) -> Option<f64> {
     let side = (2.5 * scale_px.max(1.2) / raster.step).round() as usize;
     let mut tops: Vec<(f64, usize, &Profile)> = Vec::new();
@@ -88,7 +103,7 @@ fn first_width(profiles: &[Profile], raster: Raster, scale_px: f64) -> Option<f6
         }
     }
     tops.sort_by(|a, b| b.0.total_cmp(&a.0));
-    tops.truncate((tops.len() / 2).max(1));
+    tops.truncate((tops.len() / 5).max(1));
     let half = raster.half as isize;
     let middle: Vec<f64> = (-half..=half)
         .map(|k| {
@@ -121,10 +136,10 @@ fn half_width(profile: &[f64], middle: usize) -> Option<f64> {
     Some(out + inner)
 }
 
-/// The value a quarter of the stations exceed: the lit beam even when only a third of the ring is seen.
-fn upper_quarter(mut values: Vec<f64>) -> f64 {
+/// The value a tenth of the stations exceed: the lit beam even when only a quarter of the ring is seen.
+fn upper_tenth(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
-    values.get(values.len() * 3 / 4).copied().unwrap_or(0.0)
+    values.get(values.len() * 9 / 10).copied().unwrap_or(0.0)
 }
 
 /// Middle of the window (a fortieth of the turn) in which the line is weakest: where the path may be open.

@@ -140,7 +140,7 @@ fn fit_parts(
         if middle.abs() > 4.0 * start || !(0.3 * start..4.0 * start).contains(&sigma) {
             break;
         }
-        if dm.abs() < 1e-4 && ds.abs() < 1e-4 {
+        if dm.abs() < 1e-3 * sigma && ds.abs() < 1e-3 * sigma {
             break;
         }
     }

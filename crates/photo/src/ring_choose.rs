@@ -1,0 +1,114 @@
+//! Which of the closed bright lines is the beam: not the bulb's outline, not the beam's reflection in the glass.
+
+use crate::error::{PhotoCaveat, PhotoError};
+use crate::glow::{Candidate, Glow};
+use crate::ring::RingHints;
+use crate::ring_ellipse::{Ellipse, Weighted};
+
+/// Least light of a ring inside another, against the outer one, for the inner to be the beam and the outer the bulb's
+/// outline. The reflection of the beam in the glass has at most some 8 % (two surfaces of 4 %: Fresnel, index 1.5,
+/// normal incidence), twice that where the beam's core is at full scale.
+const BEAM_NOT_REFLECTION: f64 = 0.2;
+/// Light of another line, against the chosen one, from which the choice is no longer plain.
+const RIVAL: f64 = 0.35;
+
+/// The chosen ring in reduced pixels, with what should be said about the choice.
+#[derive(Debug)]
+pub(crate) struct Choice {
+    pub(crate) ring: Candidate,
+    pub(crate) caveats: Vec<PhotoCaveat>,
+}
+
+/// Chooses the beam's ring among the bright lines.
+pub(crate) fn choose(glow: &Glow, hints: &RingHints) -> Result<Choice, PhotoError> {
+    let long = glow.plane.width.max(glow.plane.height) as f64;
+    let bulb = hints.bulb_radius_px.map(|[least, _]| 0.97 * least / glow.factor as f64);
+    let limit = bulb.unwrap_or(0.8 * long).min(0.8 * long);
+    let marked: Vec<Weighted> = hints.beam_points_px.iter().map(|p| reduced(*p, glow.factor)).collect();
+    if marked.len() >= 3 {
+        return by_hand(glow, &marked);
+    }
+    let mut found = glow.candidates(limit);
+    // one or two marks: only lines that pass there
+    found.retain(|c| marked.iter().all(|m| c.ellipse.distance(m.x, m.y).abs() < 0.05 * c.ellipse.r));
+    let Some(&first) = found.first() else {
+        return Err(PhotoError::NoRing { why: "no bright line runs along an ellipse".into() });
+    };
+    let others: Vec<(Candidate, f64)> =
+        found.iter().skip(1).map(|c| (*c, light_apart(glow, c, &first))).collect();
+    let first_light = glow.light_along(&first, |_, _| true).0;
+    let inner = others.iter().filter(|(c, light)| {
+        inside(&c.ellipse, &first.ellipse) && *light > BEAM_NOT_REFLECTION * first_light
+    });
+    let best_inner = inner.max_by(|a, b| (a.1 * a.0.seen).total_cmp(&(b.1 * b.0.seen)));
+    if let Some((ring, _)) = best_inner.filter(|_| hints.bulb_radius_px.is_none()) {
+        return Ok(Choice { ring: *ring, caveats: vec![outline_taken()] });
+    }
+    let rival = others.iter().any(|(_, light)| *light > RIVAL * first_light);
+    Ok(Choice { ring: first, caveats: if rival { vec![two_rings()] } else { Vec::new() } })
+}
+
+/// The ring through points marked by hand, drawn on to the bright line near them.
+fn by_hand(glow: &Glow, marked: &[Weighted]) -> Result<Choice, PhotoError> {
+    let none = || PhotoError::NoRing { why: "the points marked by hand lie on no circle or ellipse".into() };
+    let circle = circle_through(marked).ok_or_else(none)?;
+    let ellipse = circle.fitted(marked, 0.05 * circle.r, 20).unwrap_or(circle);
+    let drawn = glow.drawn_through(ellipse, &[0.05, 0.03, 0.015]).unwrap_or(ellipse);
+    let ring = glow.judged(drawn).or_else(|| glow.judged(ellipse)).ok_or_else(|| PhotoError::NoRing {
+        why: "no bright line runs near the points marked by hand".into(),
+    })?;
+    Ok(Choice { ring, caveats: Vec::new() })
+}
+
+/// Algebraic circle, only a start for what follows: minimises `Σ (x² + y² + D x + E y + F)²`.
+fn circle_through(points: &[Weighted]) -> Option<Ellipse> {
+    let n = points.len() as f64;
+    let (mx, my) = (points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n);
+    let mut normal = nalgebra::Matrix3::<f64>::zeros();
+    let mut right = nalgebra::Vector3::<f64>::zeros();
+    for p in points {
+        let row = nalgebra::Vector3::new(p.x - mx, p.y - my, 1.0);
+        normal += row * row.transpose();
+        right += row * (row.x * row.x + row.y * row.y);
+    }
+    let s = normal.cholesky()?.solve(&right);
+    let (cx, cy) = (0.5 * s.x, 0.5 * s.y);
+    let r = (s.z + cx * cx + cy * cy).sqrt();
+    let circle = Ellipse::circle(cx + mx, cy + my, r);
+    circle.is_sound(3.0).then_some(circle)
+}
+
+fn reduced([x, y]: [f64; 2], factor: usize) -> Weighted {
+    let f = factor as f64;
+    let to = |v: f64| (v - 0.5 * (f - 1.0)) / f;
+    Weighted { x: to(x), y: to(y), weight: 1.0 }
+}
+
+/// Whether one ellipse lies within the other.
+fn inside(inner: &Ellipse, outer: &Ellipse) -> bool {
+    inner.r < 0.97 * outer.r
+        && (inner.cx - outer.cx).hypot(inner.cy - outer.cy) + inner.semi_axes()[0] < 1.03 * outer.r
+}
+
+/// Linear light of a line where it runs clear of another, 0 when less than a quarter of a turn does.
+fn light_apart(glow: &Glow, line: &Candidate, other: &Candidate) -> f64 {
+    let clear = |x: f64, y: f64| other.ellipse.distance(x, y).abs() > 0.04 * other.ellipse.r;
+    let (light, seen) = glow.light_along(line, clear);
+    if seen > 0.25 { light } else { 0.0 }
+}
+
+fn outline_taken() -> PhotoCaveat {
+    PhotoCaveat::new(
+        "outer-line-left-out",
+        "the beam should be the brightest thin line; a line around it is as bright and was taken for the bulb's outline",
+        "darken the room, state the bulb's radius, or mark points on the beam by hand",
+    )
+}
+
+fn two_rings() -> PhotoCaveat {
+    PhotoCaveat::new(
+        "two-rings",
+        "the beam should be the only bright ring; a second one is seen and was left out",
+        "check the overlay; if the wrong ring was taken, mark points on the beam by hand",
+    )
+}
