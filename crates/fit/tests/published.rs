@@ -10,6 +10,8 @@ mod table;
 mod curves;
 #[path = "published/lines.rs"]
 mod lines;
+#[path = "published/uncertainty.rs"]
+mod uncertainty;
 
 use table::Case;
 
@@ -34,4 +36,9 @@ fn lines_agree_with_their_sources() {
 #[test]
 fn circles_and_ellipses_agree_with_their_sources() {
     run("geometry.toml", &curves::SKIPPED, curves::check);
+}
+
+#[test]
+fn uncertainty_evaluations_agree_with_their_sources() {
+    run("uncertainty.toml", &[], uncertainty::check);
 }
