@@ -3,7 +3,7 @@
 use toml::Value;
 
 /// What a check of one case came to.
-pub enum Outcome {
+pub(crate) enum Outcome {
     /// The case was compared.
     Checked,
     /// It was not, for a reason that must be listed.
@@ -11,13 +11,13 @@ pub enum Outcome {
 }
 
 /// One case of a table.
-pub struct Case<'a> {
-    pub id: &'a str,
-    pub source: &'a str,
+pub(crate) struct Case<'a> {
+    pub(crate) id: &'a str,
+    pub(crate) source: &'a str,
     value: &'a Value,
 }
 
-pub fn cases(table: &Value) -> Vec<Case<'_>> {
+pub(crate) fn cases(table: &Value) -> Vec<Case<'_>> {
     let all = table.get("case").and_then(Value::as_array).expect("a table holds cases");
     all.iter()
         .map(|value| Case {
@@ -28,11 +28,11 @@ pub fn cases(table: &Value) -> Vec<Case<'_>> {
         .collect()
 }
 
-pub fn number(v: &Value) -> f64 {
+pub(crate) fn number(v: &Value) -> f64 {
     v.as_float().or_else(|| v.as_integer().map(|i| i as f64)).expect("a number")
 }
 
-pub fn numbers(v: &Value) -> Vec<f64> {
+pub(crate) fn numbers(v: &Value) -> Vec<f64> {
     match v.as_array() {
         Some(a) => a.iter().flat_map(numbers).collect(),
         None => vec![number(v)],
@@ -40,7 +40,7 @@ pub fn numbers(v: &Value) -> Vec<f64> {
 }
 
 impl<'a> Case<'a> {
-    pub fn raw(&self, table: &str, key: &str) -> Option<&'a Value> {
+    pub(crate) fn raw(&self, table: &str, key: &str) -> Option<&'a Value> {
         self.value.get(table)?.get(key)
     }
 
@@ -48,47 +48,47 @@ impl<'a> Case<'a> {
         self.raw(table, key).unwrap_or_else(|| panic!("{}: {table} has no {key}", self.id))
     }
 
-    pub fn input(&self, key: &str) -> f64 {
+    pub(crate) fn input(&self, key: &str) -> f64 {
         number(self.need("inputs", key))
     }
 
-    pub fn input_list(&self, key: &str) -> Vec<f64> {
+    pub(crate) fn input_list(&self, key: &str) -> Vec<f64> {
         numbers(self.need("inputs", key))
     }
 
-    pub fn input_text(&self, key: &str) -> Option<&'a str> {
+    pub(crate) fn input_text(&self, key: &str) -> Option<&'a str> {
         self.raw("inputs", key)?.as_str()
     }
 
-    pub fn has_input(&self, key: &str) -> bool {
+    pub(crate) fn has_input(&self, key: &str) -> bool {
         self.raw("inputs", key).is_some()
     }
 
-    pub fn expected(&self, key: &str) -> Vec<f64> {
+    pub(crate) fn expected(&self, key: &str) -> Vec<f64> {
         numbers(self.need("expected", key))
     }
 
-    pub fn has_expected(&self, key: &str) -> bool {
+    pub(crate) fn has_expected(&self, key: &str) -> bool {
         self.raw("expected", key).is_some()
     }
 
-    pub fn tolerance(&self, key: &str) -> Option<f64> {
+    pub(crate) fn tolerance(&self, key: &str) -> Option<f64> {
         self.raw("tolerance", key).map(number)
     }
 
     /// Compares by the case's own `rel` and `abs`.
-    pub fn agree(&self, key: &str, got: &[f64]) {
+    pub(crate) fn agree(&self, key: &str, got: &[f64]) {
         let rel = self.tolerance("rel").unwrap_or(0.0);
         self.agree_within(key, got, rel, self.tolerance("abs").unwrap_or(0.0));
     }
 
     /// A zero in a list is compared with rel times the list's largest magnitude.
-    pub fn agree_within(&self, key: &str, got: &[f64], rel: f64, abs: f64) {
+    pub(crate) fn agree_within(&self, key: &str, got: &[f64], rel: f64, abs: f64) {
         let want = self.expected(key);
         self.close(key, got, &want, rel, abs);
     }
 
-    pub fn close(&self, key: &str, got: &[f64], want: &[f64], rel: f64, abs: f64) {
+    pub(crate) fn close(&self, key: &str, got: &[f64], want: &[f64], rel: f64, abs: f64) {
         assert_eq!(got.len(), want.len(), "{} {key}: count; source: {}", self.id, self.source);
         let largest = want.iter().fold(0.0f64, |m, v| m.max(v.abs()));
         for (g, w) in got.iter().zip(want) {
@@ -104,7 +104,7 @@ impl<'a> Case<'a> {
     }
 
     /// Compares a vector, each component within `tol` times the vector's length.
-    pub fn agree_vector(&self, key: &str, got: &[f64], tol: f64) {
+    pub(crate) fn agree_vector(&self, key: &str, got: &[f64], tol: f64) {
         let want = self.expected(key);
         let norm = want.iter().map(|v| v * v).sum::<f64>().sqrt();
         self.close(key, got, &want, 0.0, tol * norm);
@@ -112,7 +112,7 @@ impl<'a> Case<'a> {
 }
 
 /// Runs `check` on every case; a skip that `allowed` does not list fails, and so does a listed one that is not skipped.
-pub fn run(text: &str, allowed: &[(&str, &str)], check: impl Fn(&Case<'_>, &[Case<'_>]) -> Outcome) {
+pub(crate) fn run(text: &str, allowed: &[(&str, &str)], check: impl Fn(&Case<'_>, &[Case<'_>]) -> Outcome) {
     let table: Value = toml::from_str(text).expect("the table is TOML");
     let all = cases(&table);
     let mut checked = 0;
