@@ -217,7 +217,7 @@ impl Sink {
         }
     }
 
-    /// A fault that something is missing.
+    /// A fault that something is missing, or stands where it shouldn't.
     pub(crate) fn push_missing(&mut self, fault: Fault) {
         if !self.in_part {
             self.push(fault);
@@ -228,14 +228,12 @@ impl Sink {
         self.faults.is_empty()
     }
 
-    /// Adds the faults of another sink that lie on lines without a fault so far.
-    pub(crate) fn add_on_other_lines(&mut self, other: Self) {
+    /// Adds the faults of another sink that lie on lines without a fault so far, and above `end` if there is one.
+    pub(crate) fn add_on_other_lines(&mut self, other: Self, end: Option<usize>) {
         let lines: HashSet<_> = self.faults.iter().map(|fault| fault.line).collect();
-        other
-            .faults
-            .into_iter()
-            .filter(|fault| !lines.contains(&fault.line))
-            .for_each(|fault| self.push(fault));
+        let above = |line: Option<usize>| end.is_none() || line < end;
+        let good = other.faults.into_iter().filter(|fault| !lines.contains(&fault.line) && above(fault.line));
+        good.for_each(|fault| self.push(fault));
         self.unlisted += other.unlisted;
     }
 

@@ -237,3 +237,81 @@ fn a_balance_with_two_loads() {
 "#;
     insta::assert_snapshot!(shown("field-balance.csv", text));
 }
+
+#[test]
+fn a_list_that_is_not_closed() {
+    let text = r#"[bench]
+format = 1
+[coils]
+mean_radius = 150.0(5) mm
+separation = "150 mm
+turns = 124
+winding_radial = "12 V"
+[gun]
+muzzle = ["0 mm", "-40 mm", "0 mm"
+direction = [1, 0, 0]
+voltage_limit = "300 mm"
+"#;
+    insta::assert_snapshot!(shown("bench.toml", text));
+}
+
+#[test]
+fn a_heading_that_is_not_closed() {
+    let text = r#"[bench]
+format = 1
+[coils]
+mean_radius = "150.0(5) mm"
+separation = "150 mm"
+turns = "124"
+[gun
+muzzle = ["0 mm", "-40 mm", "0 mm"]
+voltage_limit = "300 mm"
+"#;
+    insta::assert_snapshot!(shown("bench.toml", text));
+}
+
+#[test]
+fn dotted_keys_and_colons() {
+    let text = r#"[bench]
+format = 1
+coils.mean_radius = "3 V"
+[coils]
+x = 3
+[gun]
+voltage_limit = 300 V
+voltage_minimum: "3 V"
+voltage_offset "3 V"
+beam_width = "3 V"
+"#;
+    insta::assert_snapshot!(shown("bench.toml", text));
+}
+
+#[test]
+fn rows_of_other_lengths() {
+    let text = r#"run,voltage_V,current_A
+ 1 , 250 ,"1"
+1,250
+1,250,1,
+1;250;1
+"#;
+    insta::assert_snapshot!(shown("readings.csv", text));
+}
+
+#[test]
+fn marks_between_thousands() {
+    let text = r#"run	voltage_V	current_A	diameter_mm
+1	250,0	1,5	1.234,5
+1	250,0	1,5	"92,5"
+"#;
+    insta::assert_snapshot!(shown("readings.csv", text));
+}
+
+#[test]
+fn a_line_after_a_quoted_line_end() {
+    let text = r#"run,voltage_V,current_A,remark
+1,250,1,"two
+lines"
+2,250,-1,x
+"#;
+    insta::assert_snapshot!(shown("readings.csv", text));
+}

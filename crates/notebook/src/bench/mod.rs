@@ -2,10 +2,11 @@
 
 mod parts;
 mod section;
+mod syntax;
 
 use toml::de::DeTable;
 
-use crate::fault::{Fault, Sink, Source, printable, quote, said};
+use crate::fault::{Fault, Sink, Source, quote, said};
 use crate::file::TextFile;
 use crate::record::{Bench, Meters};
 use section::{Section, TABLES, known_tables};
@@ -18,31 +19,14 @@ pub(crate) fn read_bench(file: &TextFile) -> Result<Bench, Vec<Fault>> {
     let source = Source { file: &file.input.file, text: &file.text };
     let (tree, errors) = DeTable::parse_recoverable(&file.text);
     let mut sink = Sink::default();
-    errors.iter().for_each(|error| sink.push(syntax_fault(source, error)));
+    let last_line = syntax::faults(source, &errors, &mut sink);
     let mut found = Sink::of_part(!errors.is_empty());
     let bench = Reader { source, tree: tree.get_ref() }.read(file, &mut found);
-    sink.add_on_other_lines(found);
+    sink.add_on_other_lines(found, last_line);
     match bench {
         Some(bench) if sink.is_empty() => Ok(bench),
         _ => Err(sink.into_faults()),
     }
-}
-
-fn syntax_fault(source: Source<'_>, error: &toml::de::Error) -> Fault {
-    let span = error.span().unwrap_or(0..0);
-    let message = error.message();
-    let remedy = if message.contains("duplicate key") {
-        "keep one of the two and delete the other"
-    } else if message.contains("mantissa") || message.contains("string values must be quoted") {
-        "put text and values with a unit in quotation marks, as in `mean_radius = \"150.0(5) mm\"`"
-    } else {
-        "correct this line, or write it as a `#` comment"
-    };
-    source.fault(
-        span,
-        None,
-        said(printable(message), "`key = value`, a `[table]` or a `#` comment, as TOML has it", remedy),
-    )
 }
 
 struct Reader<'a> {
@@ -105,7 +89,7 @@ impl<'a> Reader<'a> {
     }
 
     fn unknown_tables(&self, sink: &mut Sink) {
-        for (key, _) in self.tree {
+        for (key, value) in self.tree {
             if TABLES.iter().any(|table| table.0 == key.get_ref().as_ref()) || key.get_ref() == "meters" {
                 continue;
             }
@@ -117,9 +101,11 @@ impl<'a> Reader<'a> {
                     format!("`{near}`, which it looks like"),
                     format!("rename it `{near}`"),
                 ),
-                None => section::unknown_key(name, "the top of the file", &known_tables()),
+                None => section::unknown_key(name, "at the top of the file", &known_tables()),
             };
-            sink.push(self.source.fault(span, None, said));
+            let fault = self.source.fault(span, None, said);
+            // keys below a broken heading end up here
+            if value.get_ref().is_table() { sink.push(fault) } else { sink.push_missing(fault) }
         }
     }
 

@@ -88,11 +88,15 @@ fn keys_of(table: &str) -> &'static [&'static str] {
 
 /// What to say of a key that is known nowhere near here.
 pub(crate) fn unknown_key(name: &str, place: &str, known: &[&str]) -> Said {
+    if known_tables().contains(&name) {
+        let remedy = format!("write `[{name}]` on a line of its own, below this table, and its keys below");
+        return said(format!("{} {place}", quote(name)), list(known), remedy);
+    }
     let home = TABLES.iter().find(|table| table.1.contains(&name));
     let remedy = home.map_or("delete it, or write it as a `#` comment".to_owned(), |home| {
         format!("`{name}` belongs in `[{}]`", home.0)
     });
-    said(format!("unknown key {} in {place}", quote(name)), list(known), remedy)
+    said(format!("unknown key {} {place}", quote(name)), list(known), remedy)
 }
 
 /// In which range a value must lie, in the unit it is written in.
@@ -162,7 +166,7 @@ impl<'a> Section<'a> {
                     format!("`{near}`, which it looks like"),
                     format!("rename it `{near}`"),
                 ),
-                None => unknown_key(name, &self.title(), known),
+                None => unknown_key(name, &format!("in {}", self.title()), known),
             };
             sink.push(self.source.fault(key.span(), None, said));
         }

@@ -191,6 +191,11 @@ fn number_fault(text: &str, column: &str, fault: &NumberFault) -> Said {
     let found = format!("{} in `{column}`", quote(text));
     match fault {
         NumberFault::Empty => said("nothing", "a number", "write the number"),
+        NumberFault::DecimalComma { .. } if text.contains('.') || text.matches(',').count() > 1 => said(
+            format!("{found}, with marks between thousands"),
+            "a number such as `1234.5`",
+            "write it without marks between thousands",
+        ),
         NumberFault::DecimalComma { instead, .. } => said(
             format!("{found}, with a decimal comma"),
             "a decimal point",

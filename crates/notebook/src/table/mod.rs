@@ -187,16 +187,24 @@ impl<'a> Table<'a> {
 
     fn ragged(&self, row: &Row<'a>) -> crate::fault::Said {
         let (found, wanted) = (row.fields.len(), self.header.len());
-        let remedy = if found < wanted {
+        let separator = self.rows.separator();
+        let line = self.source.text.get(row.span.clone()).unwrap_or("");
+        let other =
+            [',', ';', '\t'].into_iter().find(|c| *c != separator && line.matches(*c).count() + 1 == wanted);
+        let remedy = if let (1, Some(_)) = (found, other) {
+            let separator = if separator == '\t' { "a tab".to_owned() } else { format!("`{separator}`") };
+            format!("separate the fields of every row as those of the first line, by {separator}")
+        } else if found < wanted {
             "leave an empty field where nothing was read".to_owned()
-        } else if self.rows.separator() == ',' {
+        } else if separator == ',' {
             "a decimal comma counts as a separator here: write a point, or separate the columns by `;`; put a text \
              that holds a comma in quotation marks"
                 .to_owned()
         } else {
             "put a text that holds the separator in quotation marks".to_owned()
         };
-        said(format!("{found} fields"), format!("{wanted} fields, one a column"), remedy)
+        let fields = if found == 1 { "field" } else { "fields" };
+        said(format!("{found} {fields}"), format!("{wanted} fields, one a column"), remedy)
     }
 
     fn check_nameless(&mut self, row: &Row<'a>) {
