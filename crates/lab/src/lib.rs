@@ -1,1 +1,13 @@
 //! One file per job of the bench: calibrate, photograph, reduce.
+
+pub mod assume;
+pub mod bench;
+pub mod calibrate;
+pub mod desk;
+pub mod document;
+pub mod earth;
+pub mod model;
+pub mod reduce;
+pub mod spread;
+
+pub use desk::{Desk, LabError, VERSION};

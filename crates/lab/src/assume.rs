@@ -1,0 +1,314 @@
+//! The apparatus as the model needs it: every number with its spread, and what had to be assumed because the bench file
+//! is silent.
+
+use arcmass_notebook::{Bench, CoilShape, Meter, Particle, Surroundings};
+use arcmass_quantity::{Stated, constants};
+
+use crate::desk::LabError;
+use crate::spread::Spread;
+
+/// A number and how well it is known, SI.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Known {
+    /// Best estimate before any reading.
+    pub value: f64,
+    /// Its distribution.
+    pub spread: Spread,
+}
+
+impl Known {
+    fn stated(stated: &Stated, silent: Spread) -> Self {
+        Self { value: stated.value, spread: Spread::stated(stated.uncertainty, silent) }
+    }
+}
+
+/// One meter: gain and zero shared by all its readings, noise of each.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeterKnown {
+    /// Relative, about 0.
+    pub gain: Spread,
+    /// In the meter's unit, SI.
+    pub zero: Known,
+    /// Standard uncertainty of one reading: resolution/√12 and noise; 0 where neither is stated.
+    pub per_reading_u: f64,
+    /// Whether the bench file describes the meter at all.
+    pub is_stated: bool,
+}
+
+/// The coils' sizes.
+#[derive(Debug, Clone, PartialEq)]
+pub enum CoilsKnown {
+    /// A coaxial pair.
+    Pair {
+        /// Circle or square.
+        shape: CoilShape,
+        /// m.
+        mean_radius: Known,
+        /// m.
+        separation: Known,
+        /// On each coil; none where the absolute field must come from elsewhere.
+        turns: Option<f64>,
+        /// m.
+        winding_radial_m: f64,
+        /// m.
+        winding_axial_m: f64,
+    },
+    /// Coils anywhere; one relative size for all of them is uncertain.
+    List {
+        /// As stated.
+        coils: Vec<arcmass_notebook::Coil>,
+        /// Of the relative size, about 1.
+        size: Spread,
+    },
+}
+
+/// The gun.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GunKnown {
+    /// m; none where the file is silent, and the ring is then taken as centred on the axis.
+    pub muzzle_m: Option<[f64; 3]>,
+    /// Of each component, m.
+    pub muzzle_spread: Spread,
+    /// Unit vector.
+    pub direction: [f64; 3],
+    /// rad, in each of the two directions across the beam.
+    pub direction_spread: Spread,
+}
+
+/// What a silent file made us assume, and which unknown of the model it belongs to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Silent {
+    /// Fixed name of the caveat.
+    pub code: &'static str,
+    /// What is not stated and what was taken.
+    pub sentence: String,
+    /// What to write, and where.
+    pub remedy: &'static str,
+    /// The effect's name in the model, to look up its part in the mass.
+    pub effect: &'static str,
+}
+
+/// Everything about the bench that a job needs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Apparatus {
+    /// For reports.
+    pub name: String,
+    /// None where neither `[coils]` sizes nor `[[coil]]` are stated.
+    pub coils: Option<CoilsKnown>,
+    /// +1 or −1: sign of Bz for a positive ammeter reading with field sense `+`.
+    pub field_direction: f64,
+    /// Stated coil constant, T/A.
+    pub field_per_ampere: Option<Known>,
+    /// Of the coils' axis, rad, about x and about y.
+    pub coil_tilt: Spread,
+    /// The gun.
+    pub gun: GunKnown,
+    /// V: effective voltage minus true voltage.
+    pub voltage_offset: Known,
+    /// m.
+    pub beam_width: Option<Known>,
+    /// The voltmeter.
+    pub voltmeter: MeterKnown,
+    /// The ammeter, shared by runs and field tables.
+    pub ammeter: MeterKnown,
+    /// The probe.
+    pub probe: MeterKnown,
+    /// T along +x, +y, +z, bench not turned.
+    pub background: [Known; 3],
+    /// m, lens to the bulb's centre.
+    pub camera_distance: Option<Known>,
+    /// m, of the scale from the muzzle's plane.
+    pub scale_offset: Known,
+    /// Of the scale's own length, relative standard uncertainty.
+    pub scale_relative_u: f64,
+    /// m between marks.
+    pub scale_spacing_m: Option<f64>,
+    /// Outer radius of the glass, m.
+    pub bulb_radius_m: Option<f64>,
+    /// Sign of the particle's charge and its number of elementary charges.
+    pub charge_number: i32,
+    /// kg; for predictions only.
+    pub assumed_mass_kg: f64,
+    /// What had to be assumed.
+    pub silent: Vec<Silent>,
+}
+
+const DEFAULT_BACKGROUND: Spread = Spread::Normal(30e-6);
+const DEFAULT_VOLTAGE_OFFSET: Spread = Spread::Normal(3.0);
+const DEFAULT_MUZZLE: Spread = Spread::Normal(1e-3);
+const DEFAULT_DIRECTION: Spread = Spread::Normal(std::f64::consts::PI / 180.0);
+const DEFAULT_COIL_TILT: Spread = Spread::Normal(0.3 * std::f64::consts::PI / 180.0);
+const DEFAULT_COIL_SIZE: f64 = 0.005;
+const DEFAULT_SCALE_OFFSET: Spread = Spread::Normal(2e-3);
+
+impl Apparatus {
+    /// Reads the bench file's numbers into the model's, filling in the defaults where it is silent.
+    ///
+    /// - **Fails** where a place and date lie outside the model of the Earth's field.
+    pub fn of(bench: &Bench) -> Result<Self, LabError> {
+        let mut silent = Vec::new();
+        let coils = coils(bench, &mut silent);
+        let pair = bench.pair.as_ref();
+        let gun = gun(bench, &mut silent);
+        let background = background(bench, &mut silent)?;
+        let offset = bench.gun.as_ref().and_then(|gun| gun.voltage_offset.as_ref());
+        if offset.is_none() {
+            silent.push(Silent {
+                code: "voltage-offset-not-stated",
+                sentence: "the gun's voltage offset is not stated; taken as 0 ± 3 V".into(),
+                remedy: "state voltage_offset under [gun], or take runs at well separated voltages",
+                effect: "voltage-offset",
+            });
+        }
+        let voltage_offset = offset
+            .map_or(Known { value: 0.0, spread: DEFAULT_VOLTAGE_OFFSET }, |v| Known::stated(v, DEFAULT_VOLTAGE_OFFSET));
+        let (charge_number, assumed_mass_kg) = particle(bench);
+        let scale = bench.scale.as_ref();
+        let scale_offset = scale
+            .and_then(|scale| scale.offset.as_ref())
+            .map_or(Known { value: 0.0, spread: DEFAULT_SCALE_OFFSET }, |v| Known::stated(v, DEFAULT_SCALE_OFFSET));
+        if scale.is_some() && scale.and_then(|scale| scale.offset.as_ref()).is_none() {
+            silent.push(Silent {
+                code: "scale-offset-not-stated",
+                sentence: "the scale's distance from the ring's plane is not stated; taken as 0 ± 2 mm".into(),
+                remedy: "state offset under [scale], measured with the tube out",
+                effect: "scale-plane",
+            });
+        }
+        let meters = &bench.meters;
+        Ok(Self {
+            name: bench.name.clone(),
+            coils,
+            field_direction: pair.and_then(|pair| pair.field_direction).map_or(1.0, |sense| sense.sign()),
+            field_per_ampere: pair
+                .and_then(|pair| pair.field_per_ampere.as_ref())
+                .map(|stated| Known::stated(stated, Spread::Exact)),
+            coil_tilt: DEFAULT_COIL_TILT,
+            gun,
+            voltage_offset,
+            beam_width: bench
+                .gun
+                .as_ref()
+                .and_then(|gun| gun.beam_width.as_ref())
+                .map(|stated| Known::stated(stated, Spread::Exact)),
+            voltmeter: meter(meters.voltage.as_ref()),
+            ammeter: meter(meters.current.as_ref()),
+            probe: meter(meters.probe.as_ref()),
+            background,
+            camera_distance: bench
+                .camera
+                .as_ref()
+                .and_then(|camera| camera.distance.as_ref())
+                .map(|stated| Known::stated(stated, Spread::Normal(0.01 * stated.value))),
+            scale_offset,
+            scale_relative_u: scale.and_then(|scale| scale.relative_uncertainty).unwrap_or(0.0),
+            scale_spacing_m: scale.and_then(|scale| scale.spacing.as_ref()).map(|stated| stated.value),
+            bulb_radius_m: bench.bulb.as_ref().and_then(|bulb| bulb.outer_radius.as_ref()).map(|r| r.value),
+            charge_number,
+            assumed_mass_kg,
+            silent,
+        })
+    }
+}
+
+fn particle(bench: &Bench) -> (i32, f64) {
+    match bench.gun.as_ref().map(|gun| &gun.particle) {
+        Some(Particle::Other { charge_number, mass }) => (*charge_number, mass.value),
+        _ => (-1, constants::ELECTRON_MASS.value),
+    }
+}
+
+fn meter(meter: Option<&Meter>) -> MeterKnown {
+    let Some(meter) = meter else {
+        let zero = Known { value: 0.0, spread: Spread::Exact };
+        return MeterKnown { gain: Spread::Exact, zero, per_reading_u: 0.0, is_stated: false };
+    };
+    let resolution = meter.resolution.unwrap_or(0.0);
+    let limit = |half_width: f64| if half_width > 0.0 { Spread::Limits(half_width) } else { Spread::Exact };
+    let zero = match &meter.zero {
+        Some(stated) => Known::stated(stated, Spread::Exact),
+        None => Known { value: 0.0, spread: limit(meter.digits.unwrap_or(0.0) * resolution) },
+    };
+    MeterKnown {
+        gain: limit(meter.of_reading.unwrap_or(0.0)),
+        zero,
+        per_reading_u: (resolution / 12.0_f64.sqrt()).hypot(meter.noise.unwrap_or(0.0)),
+        is_stated: true,
+    }
+}
+
+fn size(stated: &Stated, what: &str, silent: &mut Vec<Silent>) -> Known {
+    let known = Known::stated(stated, Spread::Normal(DEFAULT_COIL_SIZE * stated.value));
+    if stated.standard_uncertainty().is_none() {
+        silent.push(Silent {
+            code: "coil-size-uncertainty-not-stated",
+            sentence: format!("the uncertainty of the coils' {what} is not stated; taken as 0.5 %"),
+            remedy: "measure it at several places and state it under [coils], as in `150.0(5) mm`",
+            effect: "coil-separation",
+        });
+    }
+    known
+}
+
+fn coils(bench: &Bench, silent: &mut Vec<Silent>) -> Option<CoilsKnown> {
+    if !bench.coil_list.is_empty() {
+        let relative = |coil: &arcmass_notebook::Coil| {
+            coil.mean_radius.standard_uncertainty().map_or(DEFAULT_COIL_SIZE, |u| u / coil.mean_radius.value)
+        };
+        let widest = bench.coil_list.iter().map(relative).fold(0.0, f64::max);
+        let size = if widest > 0.0 { Spread::Normal(widest) } else { Spread::Exact };
+        return Some(CoilsKnown::List { coils: bench.coil_list.clone(), size });
+    }
+    let geometry = bench.pair.as_ref()?.geometry.as_ref()?;
+    Some(CoilsKnown::Pair {
+        shape: geometry.shape,
+        mean_radius: size(&geometry.mean_radius, "mean radius", silent),
+        separation: size(&geometry.separation, "separation", silent),
+        turns: geometry.turns.map(f64::from),
+        winding_radial_m: geometry.winding_radial.as_ref().map_or(0.0, |stated| stated.value),
+        winding_axial_m: geometry.winding_axial.as_ref().map_or(0.0, |stated| stated.value),
+    })
+}
+
+fn gun(bench: &Bench, silent: &mut Vec<Silent>) -> GunKnown {
+    let gun = bench.gun.as_ref();
+    let muzzle = gun.and_then(|gun| gun.muzzle.as_ref());
+    if muzzle.is_none() {
+        silent.push(Silent {
+            code: "muzzle-not-stated",
+            sentence: "the gun's place is not stated; the ring is taken as centred on the coils' axis".into(),
+            remedy: "state muzzle and direction under [gun]",
+            effect: "field-fall-off",
+        });
+    }
+    GunKnown {
+        muzzle_m: muzzle.map(|stated| [stated[0].value, stated[1].value, stated[2].value]),
+        muzzle_spread: Spread::stated(
+            gun.and_then(|gun| gun.muzzle_uncertainty).unwrap_or_default(),
+            DEFAULT_MUZZLE,
+        ),
+        direction: gun.and_then(|gun| gun.direction).unwrap_or([1.0, 0.0, 0.0]),
+        direction_spread: Spread::stated(
+            gun.and_then(|gun| gun.direction_uncertainty).unwrap_or_default(),
+            DEFAULT_DIRECTION,
+        ),
+    }
+}
+
+fn background(bench: &Bench, silent: &mut Vec<Silent>) -> Result<[Known; 3], LabError> {
+    match &bench.surroundings {
+        Some(Surroundings::Background(stated)) => {
+            Ok([0, 1, 2].map(|axis| Known::stated(&stated[axis], DEFAULT_BACKGROUND)))
+        }
+        Some(Surroundings::Place(place)) => crate::earth::background(place),
+        None => {
+            silent.push(Silent {
+                code: "background-not-stated",
+                sentence: "the background field is not stated; taken as 0 ± 30 µT along each axis".into(),
+                remedy: "read the probe with the coils off along x, y and z, or state [surroundings]",
+                effect: "stray-field-axial",
+            });
+            Ok([Known { value: 0.0, spread: DEFAULT_BACKGROUND }; 3])
+        }
+    }
+}

@@ -1,0 +1,68 @@
+//! What the outside hands in (seed, version), and the ways a job can fail.
+
+use arcmass_notebook::Faults;
+use rand::SeedableRng;
+use rand_pcg::Pcg64;
+
+use crate::document::{InputHash, MadeBy};
+
+/// What a job needs from outside: nothing else is read, no clock, no other random source.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Desk {
+    /// Of every random stream.
+    pub seed: u64,
+    /// Worker threads for photographs.
+    pub workers: usize,
+}
+
+impl Default for Desk {
+    fn default() -> Self {
+        let workers = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+        Self { seed: 1, workers }
+    }
+}
+
+impl Desk {
+    /// A random stream of its own for part `part` of a job.
+    pub fn stream(&self, part: u64) -> Pcg64 {
+        Pcg64::seed_from_u64(self.seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(part))
+    }
+
+    /// Who made a document, from what.
+    pub fn made_by(&self, inputs: Vec<arcmass_notebook::Input>) -> MadeBy {
+        let inputs = inputs.into_iter().map(|input| InputHash { file: input.file, sha256: input.sha256 }).collect();
+        MadeBy { version: VERSION.to_owned(), seed: self.seed, inputs }
+    }
+}
+
+/// Version of arcmass.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// Why a job gave no result.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LabError {
+    /// The notebook has faults; each has its place.
+    #[error("{0}")]
+    Faults(#[from] Faults),
+    /// Something the job needs is not there, or the numbers can't be used.
+    #[error("{sentence}; {remedy}")]
+    Lacking {
+        /// What must be, what was found.
+        sentence: String,
+        /// Where: a file of the notebook.
+        file: String,
+        /// What to do.
+        remedy: String,
+    },
+    /// A fault of the program or the machine.
+    #[error("{0}")]
+    Internal(String),
+}
+
+impl LabError {
+    /// Something the job needs is not there.
+    pub fn lacking(file: &str, sentence: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self::Lacking { sentence: sentence.into(), file: file.to_owned(), remedy: remedy.into() }
+    }
+}

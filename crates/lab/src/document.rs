@@ -1,0 +1,411 @@
+//! The JSON documents other programs may rely on, key by key.
+
+use serde::{Deserialize, Serialize};
+
+/// A measured value: unit as the suffix of its key, intervals equal-tailed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Q {
+    /// Best estimate.
+    pub value: f64,
+    /// One standard uncertainty.
+    pub standard_uncertainty: f64,
+    /// From the 16 % to the 84 % quantile.
+    pub interval_68: [f64; 2],
+    /// From the 2.5 % to the 97.5 % quantile.
+    pub interval_95: [f64; 2],
+}
+
+impl Q {
+    /// The same quantity in another unit: every number times `factor` (above 0).
+    pub fn times(self, factor: f64) -> Self {
+        let both = |[low, high]: [f64; 2]| [low * factor, high * factor];
+        Self {
+            value: self.value * factor,
+            standard_uncertainty: self.standard_uncertainty * factor,
+            interval_68: both(self.interval_68),
+            interval_95: both(self.interval_95),
+        }
+    }
+}
+
+/// An input file and the hash of its bytes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InputHash {
+    /// Relative to the notebook.
+    pub file: String,
+    /// SHA-256, lower-case hexadecimal.
+    pub sha256: String,
+}
+
+/// What made a document.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MadeBy {
+    /// Of arcmass.
+    pub version: String,
+    /// Of the random stream.
+    pub seed: u64,
+    /// Files that went in.
+    pub inputs: Vec<InputHash>,
+}
+
+/// Something to know beside a result.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CaveatEntry {
+    /// Fixed name.
+    pub code: String,
+    /// What is so.
+    pub sentence: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+impl From<arcmass_quantity::Caveat> for CaveatEntry {
+    fn from(caveat: arcmass_quantity::Caveat) -> Self {
+        Self { code: caveat.code.to_owned(), sentence: caveat.sentence, remedy: caveat.remedy }
+    }
+}
+
+/// One fault of the input.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FaultEntry {
+    /// Where.
+    pub file: String,
+    /// From 1; null where the whole file is meant.
+    pub line: Option<usize>,
+    /// From 1; null where the whole line is meant.
+    pub column: Option<usize>,
+    /// What was found.
+    pub found: String,
+    /// What is accepted.
+    pub accepted: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// `arcmass.faults/1`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FaultsDocument {
+    /// Fixed.
+    pub schema: &'static str,
+    /// What made it.
+    pub made_by: MadeBy,
+    /// All at once.
+    pub faults: Vec<FaultEntry>,
+}
+
+/// Flux density at one point.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FieldPoint {
+    /// mm, bench frame.
+    pub at_mm: [f64; 3],
+    /// mT along +x, +y, +z.
+    pub flux_density_mt: [f64; 3],
+}
+
+/// `arcmass.field/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FieldDocument {
+    /// Fixed.
+    pub schema: String,
+    /// What made it.
+    pub made_by: MadeBy,
+    /// Joined value, in use.
+    pub field_per_ampere_mt_per_a: Q,
+    /// From the coils' sizes alone.
+    pub geometry_mt_per_a: Option<Q>,
+    /// From the probe's line alone.
+    pub probe_mt_per_a: Option<Q>,
+    /// As stated in the bench file.
+    pub stated_mt_per_a: Option<Q>,
+    /// From the current balance alone.
+    pub balance_mt_per_a: Option<Q>,
+    /// Probe minus geometry in units of the standard uncertainty of the difference.
+    pub probe_minus_geometry_in_u: Option<f64>,
+    /// Of the probe's line: background plus the probe's zero.
+    pub intercept_mt: Option<Q>,
+    /// Along +x, +y, +z.
+    pub background_mt: [Q; 3],
+    /// Coil current for `points`, A.
+    pub current_a: f64,
+    /// Where `--at` asked.
+    pub points: Vec<FieldPoint>,
+    /// Over the ring the bench will make: largest deviation from the centre's field, %.
+    pub uniformity: Option<Uniformity>,
+    /// The probe's line, reading by reading.
+    pub line: Vec<LineReading>,
+    /// Said beside the result.
+    pub caveats: Vec<CaveatEntry>,
+}
+
+/// How uniform the coils' field is over a ring.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Uniformity {
+    /// Diameter of the ring, mm.
+    pub ring_diameter_mm: f64,
+    /// Mean of the field along the ring against the centre, %.
+    pub mean_deviation_percent: f64,
+    /// Largest deviation along the ring from the centre, %.
+    pub largest_deviation_percent: f64,
+}
+
+/// One reading of the probe on the I → B line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LineReading {
+    /// A, as read, signed.
+    pub current_a: f64,
+    /// mT, as read.
+    pub flux_density_mt: f64,
+    /// mT, measured minus fitted.
+    pub residual_mt: f64,
+}
+
+/// One measured photograph.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PhotoEntry {
+    /// Name under `photos/`.
+    pub photo: String,
+    /// Run it belongs to.
+    pub run: Option<String>,
+    /// Name of the scale's photograph.
+    pub scale_photo: Option<String>,
+    /// In the scale's plane, u without the scale's offset.
+    pub ring_diameter_in_scale_plane_mm: Option<Q>,
+    /// Moved to the muzzle's plane.
+    pub ring_diameter_mm: Option<Q>,
+    /// Part of u that is this photograph's own, mm.
+    pub u_trace_mm: Option<f64>,
+    /// Part of u shared by all photographs of one scale, mm.
+    pub u_plane_mm: Option<f64>,
+    /// Of the glowing beam.
+    pub beam_width_mm: Option<Q>,
+    /// Of the ellipse in the picture.
+    pub centre_px: Option<[f64; 2]>,
+    /// Major first.
+    pub semi_axes_px: Option<[f64; 2]>,
+    /// From +x towards +y of the picture.
+    pub axis_angle_deg: Option<f64>,
+    /// How much of the ring could be followed.
+    pub arc_seen_deg: Option<f64>,
+    /// At the ring's centre, mean of directions.
+    pub scale_px_per_mm: Option<Q>,
+    /// From the ring's centre to the camera, bench frame.
+    pub camera_direction: Option<[f64; 3]>,
+    /// Side views.
+    pub pitch_mm: Option<Q>,
+    /// Side views.
+    pub helix_diameter_mm: Option<Q>,
+    /// Said beside the result.
+    pub caveats: Vec<CaveatEntry>,
+}
+
+/// One photograph that could not be measured.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FailedPhoto {
+    /// Name under `photos/`.
+    pub photo: String,
+    /// Why.
+    pub sentence: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// `arcmass.rings/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RingsDocument {
+    /// Fixed.
+    pub schema: String,
+    /// What made it.
+    pub made_by: MadeBy,
+    /// In the order of the readings.
+    pub photos: Vec<PhotoEntry>,
+    /// In the order of the readings.
+    pub failed: Vec<FailedPhoto>,
+}
+
+/// One run of a reduction.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RunEntry {
+    /// Its name.
+    pub run: String,
+    /// Effective reading: corrected for the meter.
+    pub voltage_v: Q,
+    /// Corrected for the meter.
+    pub current_a: Q,
+    /// Mean magnitude across the beam along the ring.
+    pub flux_density_mt: Q,
+    /// Corrected to an ideal ring: 2 p / (e B).
+    pub ring_diameter_mm: Q,
+    /// As measured (on the photograph, in the scale's plane, or in the table).
+    pub measured_diameter_mm: Q,
+    /// Measured minus modelled, mm.
+    pub residual_mm: f64,
+    /// From the momentum and the measured mass.
+    pub speed_m_per_s: Q,
+    /// e B r.
+    pub momentum_kg_m_per_s: Q,
+    /// This run alone.
+    pub mass_kg: Q,
+    /// Textbook formula on the readings as read.
+    pub textbook_mass_kg: f64,
+    /// Left out of the result.
+    pub r#struck: bool,
+}
+
+/// Something the model holds besides the mass.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EffectEntry {
+    /// Fixed name.
+    pub code: String,
+    /// In words.
+    pub name: String,
+    /// Of prior and posterior.
+    pub unit: String,
+    /// Before the readings.
+    pub prior: Option<Q>,
+    /// After the readings.
+    pub posterior: Q,
+    /// By how much the mass would change if the effect were left out, %.
+    pub shift_of_mass_percent: f64,
+    /// Whether these readings tell it apart from the mass.
+    pub separable: bool,
+}
+
+/// Exponents of r ∝ V^a I^b.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Exponents {
+    /// a; ½ by the law.
+    pub voltage_exponent: Q,
+    /// b; −1 by the law.
+    pub current_exponent: Q,
+}
+
+/// The law, raw and corrected.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Law {
+    /// From the readings as read.
+    pub raw: Option<Exponents>,
+    /// With every correction of the model.
+    pub corrected: Option<Exponents>,
+}
+
+/// One line of the budget.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BudgetLine {
+    /// Which input.
+    pub input: String,
+    /// Its part in the mass's standard uncertainty, %.
+    pub standard_uncertainty_percent: f64,
+    /// Its part in the variance, 0 to 1.
+    pub share: f64,
+}
+
+/// Do the runs agree with one mass?
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Agreement {
+    /// Of the runs about the model.
+    pub chi_squared: f64,
+    /// Runs minus one.
+    pub degrees_of_freedom: usize,
+    /// Chance of a larger chi-squared; null where the scatter itself set the uncertainty.
+    pub p_value: Option<f64>,
+    /// √(χ²/ν); null with one run.
+    pub birge_ratio: Option<f64>,
+}
+
+/// The last comparison.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Reference {
+    /// Of the accepted value.
+    pub source: String,
+    /// Accepted value.
+    pub mass_kg: Q,
+    /// Measured minus accepted in units of the joint standard uncertainty.
+    pub difference_in_u: f64,
+}
+
+/// Something outside what was stated.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Fixed name.
+    pub code: String,
+    /// 0 to 1.
+    pub confidence: f64,
+    /// What is so.
+    pub sentence: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// `arcmass.reduction/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReductionDocument {
+    /// Fixed.
+    pub schema: String,
+    /// What made it.
+    pub made_by: MadeBy,
+    /// The answer.
+    pub mass_kg: Q,
+    /// With everything as stated.
+    pub mass_as_stated_kg: Q,
+    /// With the likeliest effect set free.
+    pub mass_widened_kg: Option<Q>,
+    /// e/m.
+    pub charge_to_mass_c_per_kg: Q,
+    /// In use.
+    pub field_per_ampere_mt_per_a: Q,
+    /// From the coils' sizes alone.
+    pub geometry_mt_per_a: Option<Q>,
+    /// From the probe's line alone.
+    pub probe_mt_per_a: Option<Q>,
+    /// Of the probe's line: background plus the probe's zero.
+    pub intercept_mt: Option<Q>,
+    /// Their difference in its standard uncertainty.
+    pub probe_minus_geometry_in_u: Option<f64>,
+    /// Mean of the textbook formula over the runs.
+    pub textbook_mean_mass_kg: f64,
+    /// In the order of the readings.
+    pub runs: Vec<RunEntry>,
+    /// All the model holds.
+    pub effects: Vec<EffectEntry>,
+    /// r ∝ V^a I^b.
+    pub law: Law,
+    /// Largest share first.
+    pub budget: Vec<BudgetLine>,
+    /// Do the runs agree?
+    pub agreement: Agreement,
+    /// The last comparison.
+    pub reference: Reference,
+    /// Likeliest first.
+    pub findings: Vec<Finding>,
+    /// Said beside the result.
+    pub caveats: Vec<CaveatEntry>,
+}
+
+/// `arcmass.path/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PathDocument {
+    /// Fixed.
+    pub schema: String,
+    /// What made it.
+    pub made_by: MadeBy,
+    /// Orthogonal-distance circle through one turn seen along z.
+    pub fitted_diameter_mm: Option<f64>,
+    /// From the muzzle to the far crossing.
+    pub chord_diameter_mm: Option<f64>,
+    /// Signed change of z over one turn.
+    pub pitch_mm: Option<f64>,
+    /// Turns before the glass; null if it isn't met.
+    pub turns_to_glass: Option<f64>,
+    /// Where the glass is met.
+    pub glass_point_mm: Option<[f64; 3]>,
+    /// Whether the beam comes round to the gun.
+    pub meets_gun: bool,
+    /// Of the particle.
+    pub speed_m_per_s: f64,
+    /// Along +x, +y, +z.
+    pub flux_density_at_muzzle_mt: [f64; 3],
+    /// Equally spaced along the path.
+    pub points_mm: Vec<[f64; 3]>,
+    /// Said beside the result.
+    pub caveats: Vec<CaveatEntry>,
+}

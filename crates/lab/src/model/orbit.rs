@@ -1,0 +1,182 @@
+//! One run's ring as the model predicts it: traced from the muzzle, seen by the camera, measured as the person measured it.
+
+use arcmass_fit::{Scatter, fit_circle};
+use arcmass_notebook::DiameterKind;
+use arcmass_physics::{BenchField, Path, TraceOptions, Until, Vec3, trace};
+
+use super::coils::FieldShape;
+use crate::desk::LabError;
+
+/// Points of one turn, equally spaced along the path.
+const POINTS: usize = 72;
+
+/// What decides where the beam runs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Launch {
+    /// Momentum over charge, T m, with the charge's sign.
+    pub rigidity_t_m: f64,
+    /// Factor on the field shape: ampere, or tesla at the centre; carries the sense.
+    pub drive: f64,
+    /// +1 or −1 where no coil sizes are known.
+    pub field_direction: f64,
+    /// T.
+    pub background_t: Vec3,
+    /// Where the beam leaves the gun, m; none: the ring is centred on the axis.
+    pub muzzle_m: Option<Vec3>,
+    /// Unit vector.
+    pub direction: Vec3,
+}
+
+/// How a diameter was taken.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Sight {
+    /// Along the axis, from far away (a diameter from the table).
+    AlongAxis(DiameterKind),
+    /// Through a camera, on to the scale's plane.
+    Camera {
+        /// Unit vector from the ring's centre to the camera.
+        direction: [f64; 3],
+        /// Of the lens from the bulb's centre, m.
+        distance_m: f64,
+        /// z of the scale's plane, m.
+        plane_z_m: f64,
+    },
+}
+
+/// A predicted ring.
+#[derive(Debug, Clone)]
+pub struct Ring {
+    /// Start of the path, m.
+    pub muzzle_m: Vec3,
+    /// One turn, followed.
+    pub path: Path,
+    /// The same, equally spaced; the end, which is the start again or close to it, is left out.
+    pub points_m: Vec<Vec3>,
+    /// Mean over the turn of the field's component across the beam, T.
+    pub mean_field_t: f64,
+}
+
+impl Launch {
+    /// Field at a point.
+    pub fn field(&self, shape: &FieldShape, point_m: Vec3) -> Result<Vec3, LabError> {
+        Ok(shape.at(point_m, self.field_direction)? * self.drive + self.background_t)
+    }
+
+    /// Where the beam starts: at the muzzle, or where a ring centred on the axis puts it.
+    fn start(&self, shape: &FieldShape) -> Result<Vec3, LabError> {
+        if let Some(muzzle) = self.muzzle_m {
+            return Ok(muzzle);
+        }
+        let field = self.field(shape, Vec3::ZERO)?;
+        let across = self.direction.cross(field) * self.rigidity_t_m.signum();
+        let strength = across.norm();
+        if strength <= 0.0 {
+            return Err(no_ring("the beam runs along the field"));
+        }
+        // the centre of the circle lies along q v × B from the beam
+        Ok(across * (-self.rigidity_t_m.abs() / (strength * strength)))
+    }
+
+    fn turn(&self, shape: &FieldShape, muzzle_m: Vec3) -> Result<Path, LabError> {
+        let options = TraceOptions::default();
+        let follow = |field: &dyn Fn(Vec3) -> Result<Vec3, arcmass_physics::FieldError>| {
+            trace(&field, muzzle_m, self.direction, self.rigidity_t_m, Until::Turns(1.0), &options)
+        };
+        match shape {
+            FieldShape::Coils { prepared, factor } => {
+                let field = BenchField {
+                    prepared,
+                    current_a: self.drive,
+                    scale: *factor,
+                    background_t: self.background_t,
+                };
+                trace(&field, muzzle_m, self.direction, self.rigidity_t_m, Until::Turns(1.0), &options)
+            }
+            FieldShape::Uniform => {
+                let field = Vec3::new(0.0, 0.0, self.field_direction * self.drive) + self.background_t;
+                follow(&|_| Ok(field))
+            }
+        }
+        .map_err(|fault| no_ring(&fault.to_string()))
+    }
+
+    /// Traces one turn.
+    pub fn ring(&self, shape: &FieldShape) -> Result<Ring, LabError> {
+        let muzzle_m = self.start(shape)?;
+        let path = self.turn(shape, muzzle_m)?;
+        let points_m = path.points(POINTS, true);
+        let mut field_sum = 0.0;
+        for index in 0..POINTS {
+            let (place, along) = path.at(path.length_m() * index as f64 / POINTS as f64);
+            field_sum += self.field(shape, place)?.cross(along).norm();
+        }
+        let mean_field_t = field_sum / POINTS as f64;
+        Ok(Ring { muzzle_m, path, points_m, mean_field_t })
+    }
+}
+
+impl Ring {
+    /// The diameter a person would get, without edge or scale errors, m.
+    pub fn diameter_m(&self, sight: &Sight) -> Result<f64, LabError> {
+        match sight {
+            Sight::AlongAxis(DiameterKind::Fit) => fitted(&self.flat()),
+            Sight::AlongAxis(DiameterKind::Chord) => arcmass_physics::ring::chord_diameter_m(&self.path)
+                .ok_or_else(|| no_ring("the beam does not come round to the plane through the muzzle")),
+            Sight::AlongAxis(DiameterKind::Width) => Ok(width(&self.points_m)),
+            Sight::Camera { direction, distance_m, plane_z_m } => {
+                fitted(&self.projected(*direction, *distance_m, *plane_z_m)?)
+            }
+        }
+    }
+
+    fn flat(&self) -> Vec<[f64; 2]> {
+        self.points_m.iter().map(|p| [p.x, p.y]).collect()
+    }
+
+    /// Points carried along straight rays from the camera on to the plane z = `plane_z_m`.
+    fn projected(&self, direction: [f64; 3], distance_m: f64, plane_z_m: f64) -> Result<Vec<[f64; 2]>, LabError> {
+        let flat = self.flat();
+        let count = flat.len().max(1) as f64;
+        let middle = Vec3::new(
+            flat.iter().map(|p| p[0]).sum::<f64>() / count,
+            flat.iter().map(|p| p[1]).sum::<f64>() / count,
+            plane_z_m,
+        );
+        let towards = Vec3::new(direction[0], direction[1], direction[2]);
+        // |middle + t·towards| = distance
+        let along = middle.dot(towards);
+        let inside = along * along - middle.dot(middle) + distance_m * distance_m;
+        if inside <= 0.0 {
+            return Err(no_ring("the camera stands inside the ring"));
+        }
+        let lens = middle + towards * (inside.sqrt() - along);
+        let carry = |p: &Vec3| {
+            let t = (lens.z - plane_z_m) / (lens.z - p.z);
+            [lens.x + t * (p.x - lens.x), lens.y + t * (p.y - lens.y)]
+        };
+        Ok(self.points_m.iter().map(carry).collect())
+    }
+}
+
+fn fitted(points: &[[f64; 2]]) -> Result<f64, LabError> {
+    fit_circle(points, None, Scatter::Known(1.0))
+        .map(|circle| 2.0 * circle.radius)
+        .map_err(|fault| no_ring(&format!("no circle fits the predicted path ({fault})")))
+}
+
+/// Extent along x, with the parabola through the outermost points.
+fn width(points: &[Vec3]) -> f64 {
+    let extreme = |sign: f64| {
+        let count = points.len().max(1);
+        let at = |i: usize| points.get(i % count).map_or(f64::NEG_INFINITY, |p| sign * p.x);
+        let top = (0..count).max_by(|a, b| at(*a).total_cmp(&at(*b))).unwrap_or(0);
+        let (left, middle, right) = (at(top + count - 1), at(top), at(top + 1));
+        let bend = left - 2.0 * middle + right;
+        if bend < 0.0 { middle - 0.125 * (right - left).powi(2) / bend } else { middle }
+    };
+    extreme(1.0) + extreme(-1.0)
+}
+
+pub(crate) fn no_ring(why: &str) -> LabError {
+    LabError::lacking("readings.csv", format!("the model finds no ring for a run: {why}"), "check voltage, current and gun tilt of the run")
+}

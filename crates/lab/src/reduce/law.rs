@@ -1,0 +1,93 @@
+//! The law r ∝ V^a I^b: exponents from the readings as read, and with every correction of the model.
+
+use arcmass_fit::joint::{self, Linearised, Prior};
+use nalgebra::{DMatrix, DVector};
+
+use super::Solved;
+use crate::desk::LabError;
+use crate::document::{Exponents, Law, Q};
+use crate::model::RunDatum;
+use crate::spread::{self, Spread};
+
+/// Settings closer than this, relative, count as one.
+const SAME_SETTING: f64 = 0.02;
+
+pub(super) fn law(solved: &Solved<'_>) -> Result<Law, LabError> {
+    let runs = &solved.bench.model.runs;
+    if runs.len() < 4 || !varies(runs, |run| run.voltage_read_v) || !varies(runs, |run| run.current_read_a) {
+        return Ok(Law { raw: None, corrected: None });
+    }
+    Ok(Law { raw: raw(runs), corrected: corrected(solved)? })
+}
+
+fn varies(runs: &[RunDatum], of: impl Fn(&RunDatum) -> f64) -> bool {
+    let low = runs.iter().map(&of).fold(f64::INFINITY, f64::min);
+    let high = runs.iter().map(&of).fold(0.0, f64::max);
+    high > low * (1.0 + SAME_SETTING)
+}
+
+/// Logarithms of voltage and current about their means.
+fn logarithms(runs: &[RunDatum]) -> Vec<[f64; 2]> {
+    let count = runs.len() as f64;
+    let mean = |of: fn(&RunDatum) -> f64| runs.iter().map(|run| of(run).ln()).sum::<f64>() / count;
+    let (v, i) = (mean(|run| run.voltage_read_v), mean(|run| run.current_read_a));
+    runs.iter().map(|run| [run.voltage_read_v.ln() - v, run.current_read_a.ln() - i]).collect()
+}
+
+/// Plain least squares of ln d on ln V and ln I; uncertainty from the scatter (Student's t).
+fn raw(runs: &[RunDatum]) -> Option<Exponents> {
+    let logs = logarithms(runs);
+    let design = DMatrix::from_fn(runs.len(), 3, |i, j| if j == 0 { 1.0 } else { logs[i][j - 1] });
+    let y = DVector::from_iterator(runs.len(), runs.iter().map(|run| run.diameter_m.ln()));
+    let inverse = (design.transpose() * &design).try_inverse()?;
+    let solution = &inverse * design.transpose() * &y;
+    let freedom = runs.len() - 3;
+    let variance = (&y - &design * &solution).norm_squared() / freedom as f64;
+    let of = |j: usize| student(solution[j], (variance * inverse[(j, j)]).sqrt(), freedom);
+    Some(Exponents { voltage_exponent: of(1), current_exponent: of(2) })
+}
+
+/// A t-distributed estimate: u as computed, intervals by the t factors of its degrees of freedom.
+fn student(value: f64, u: f64, freedom: usize) -> Q {
+    use statrs::distribution::{ContinuousCDF, StudentsT};
+    let factor = |p: f64| StudentsT::new(0.0, 1.0, freedom as f64).map_or(f64::NAN, |t| t.inverse_cdf(p));
+    let (k68, k95) = (factor(0.84), factor(0.975));
+    Q {
+        value,
+        standard_uncertainty: u,
+        interval_68: [value - k68 * u, value + k68 * u],
+        interval_95: [value - k95 * u, value + k95 * u],
+    }
+}
+
+/// The joint fit with two exponents more: d → d · (V/V̄)^a' (I/Ī)^b', so that a = ½ + a', b = −1 + b'.
+fn corrected(solved: &Solved<'_>) -> Result<Option<Exponents>, LabError> {
+    let joint = &solved.joint;
+    let runs = &solved.bench.model.runs;
+    let logs = logarithms(runs);
+    let (rows, columns) = joint.at.jacobian.shape();
+    let mut jacobian = joint.at.jacobian.clone().resize_horizontally(columns + 2, 0.0);
+    for (row, run) in runs.iter().enumerate() {
+        let whitened = run.diameter_m / solved.bench.model.run_noise(run);
+        for (k, log) in logs[row].iter().enumerate() {
+            jacobian[(row, columns + k)] = -whitened * log;
+        }
+    }
+    let mut priors = joint.priors.clone();
+    priors.extend([Prior::Flat, Prior::Flat]);
+    let mut start = joint.estimate.as_slice().to_vec();
+    start.extend([0.0, 0.0]);
+    let base = DVector::from_column_slice(&start);
+    let residuals = joint.at.residuals.clone();
+    debug_assert_eq!(rows, residuals.len());
+    let linear = |theta: &DVector<f64>| -> Result<Linearised, LabError> {
+        Ok(Linearised { residuals: &residuals + &jacobian * (theta - &base), jacobian: jacobian.clone() })
+    };
+    let Ok(fitted) = joint::fit(&priors, &start, linear) else {
+        return Ok(None);
+    };
+    let of = |k: usize, ideal: f64| {
+        spread::quantity(ideal + fitted.estimate[columns + k], &[Spread::Normal(fitted.u(columns + k))])
+    };
+    Ok(Some(Exponents { voltage_exponent: of(0, 0.5), current_exponent: of(1, -1.0) }))
+}
