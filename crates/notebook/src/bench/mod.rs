@@ -9,7 +9,7 @@ use toml::de::DeTable;
 use crate::fault::{Fault, Sink, Source, quote, said};
 use crate::file::TextFile;
 use crate::record::{Bench, Meters};
-use section::{Section, TABLES, known_tables};
+use section::{Section, known_tables};
 
 /// The format of `bench.toml` this program reads.
 pub const BENCH_FORMAT: i64 = 1;
@@ -89,23 +89,24 @@ impl<'a> Reader<'a> {
     }
 
     fn unknown_tables(&self, sink: &mut Sink) {
-        for (key, value) in self.tree {
-            if TABLES.iter().any(|table| table.0 == key.get_ref().as_ref()) || key.get_ref() == "meters" {
+        for (key, _) in self.tree {
+            let name: &str = key.get_ref();
+            if known_tables().contains(&name) {
                 continue;
             }
-            let name: &str = key.get_ref();
-            let span = key.span();
-            let said = match crate::nearest::nearest(name, &known_tables()) {
-                Some(near) => said(
-                    format!("table {}", quote(name)),
-                    format!("`{near}`, which it looks like"),
-                    format!("rename it `{near}`"),
-                ),
-                None => section::unknown_key(name, "at the top of the file", &known_tables()),
-            };
-            let fault = self.source.fault(span, None, said);
-            // keys below a broken heading end up here
-            if value.get_ref().is_table() { sink.push(fault) } else { sink.push_missing(fault) }
+            match crate::nearest::nearest(name, &known_tables()) {
+                Some(near) => {
+                    let found = format!("table {}", quote(name));
+                    let accepted = format!("`{near}`, which it looks like");
+                    let said = said(found, accepted, format!("rename it `{near}`"));
+                    sink.push(self.source.fault(key.span(), None, said));
+                }
+                None => {
+                    // keys below a broken heading end up here too
+                    let said = section::unknown_key(name, "at the top of the file", &known_tables());
+                    sink.push_missing(self.source.fault(key.span(), None, said));
+                }
+            }
         }
     }
 

@@ -15,7 +15,7 @@ use crate::record::Date;
 use crate::table::list;
 
 /// Every table and its keys, as the contract lists them.
-pub(crate) const TABLES: [(&str, &[&str]); 11] = [
+const TABLES: [(&str, &[&str]); 11] = [
     ("bench", &["format", "name"]),
     (
         "coils",
