@@ -1,15 +1,18 @@
 //! `bench.toml`: read to a tree that knows its places, then checked key by key so that all faults come at once.
 
+mod keys;
 mod parts;
 mod section;
 mod syntax;
+mod wording;
 
 use toml::de::DeTable;
 
 use crate::fault::{Fault, Sink, Source, quote, said};
 use crate::file::TextFile;
 use crate::record::{Bench, Meters};
-use section::{Section, known_tables};
+use keys::{known_tables, unknown_key};
+use section::Section;
 
 /// The format of `bench.toml` this program reads.
 pub const BENCH_FORMAT: i64 = 1;
@@ -103,7 +106,7 @@ impl<'a> Reader<'a> {
                 }
                 None => {
                     // keys below a broken heading end up here too
-                    let said = section::unknown_key(name, "at the top of the file", &known_tables());
+                    let said = unknown_key(name, "at the top of the file", &known_tables());
                     sink.push_missing(self.source.fault(key.span(), None, said));
                 }
             }

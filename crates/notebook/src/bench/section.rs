@@ -3,101 +3,18 @@
 use std::ops::Range;
 
 use arcmass_quantity::dimension::{self, Dimension};
-use arcmass_quantity::number::NumberFault;
-use arcmass_quantity::text::{self, TextFault};
+use arcmass_quantity::text;
 use arcmass_quantity::{Stated, Uncertainty};
 use toml::Spanned;
 use toml::de::{DeInteger, DeTable, DeValue};
 
+use super::keys::{keys_of, unknown_key};
+use super::wording::text_said;
 use crate::fault::{Fault, Said, Sink, Source, quote, said};
 use crate::nearest::nearest;
+
 use crate::record::Date;
 use crate::table::list;
-
-/// Every table and its keys, as the contract lists them.
-const TABLES: [(&str, &[&str]); 11] = [
-    ("bench", &["format", "name"]),
-    (
-        "coils",
-        &[
-            "shape",
-            "mean_radius",
-            "mean_half_side",
-            "separation",
-            "turns",
-            "winding_radial",
-            "winding_axial",
-            "field_direction",
-            "current_limit",
-            "field_per_ampere",
-        ],
-    ),
-    (
-        "coil",
-        &[
-            "shape",
-            "mean_radius",
-            "mean_half_side",
-            "turns",
-            "winding_radial",
-            "winding_axial",
-            "centre",
-            "axis",
-            "sense",
-        ],
-    ),
-    (
-        "gun",
-        &[
-            "muzzle",
-            "muzzle_uncertainty",
-            "direction",
-            "direction_uncertainty",
-            "voltage_limit",
-            "voltage_minimum",
-            "voltage_offset",
-            "beam_width",
-            "particle",
-            "charge_number",
-            "mass",
-        ],
-    ),
-    ("bulb", &["outer_radius", "glass_thickness", "glass_index", "clearance", "gas", "pressure"]),
-    ("meters.voltage", METER),
-    ("meters.current", METER),
-    ("meters.probe", METER),
-    ("surroundings", &["background", "latitude", "longitude", "height", "date", "axis_bearing"]),
-    ("camera", &["distance"]),
-    ("scale", &["kind", "spacing", "offset", "relative_uncertainty"]),
-];
-
-const METER: &[&str] = &["of_reading", "digits", "resolution", "noise", "zero"];
-
-/// Names that may stand at the top of the file.
-pub(crate) fn known_tables() -> Vec<&'static str> {
-    let whole = TABLES.iter().map(|table| table.0).filter(|name| !name.contains('.'));
-    whole.chain(std::iter::once("meters")).collect()
-}
-
-fn keys_of(table: &str) -> &'static [&'static str] {
-    if table == "meters" {
-        return &["voltage", "current", "probe"];
-    }
-    TABLES.iter().find(|row| row.0 == table).map_or(&[], |row| row.1)
-}
-
-/// What to say of a key that is known nowhere near here.
-pub(crate) fn unknown_key(name: &str, place: &str, known: &[&str]) -> Said {
-    if known_tables().contains(&name) {
-        let remedy = format!("write `[{name}]` on a line of its own, below this table, and its keys below");
-        return said(format!("{} {place}", quote(name)), list(known), remedy);
-    }
-    let home = TABLES.iter().find(|table| table.1.contains(&name));
-    let remedy = home.map_or("delete it, or write it as a `#` comment".to_owned(), |home| {
-        format!("`{name}` belongs in `[{}]`", home.0)
-    });
-    said(format!("unknown key {} {place}", quote(name)), list(known), remedy)
-}
 
 /// In which range a value must lie, in the unit it is written in.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -458,43 +375,4 @@ fn kind_of(value: &DeValue<'_>) -> &'static str {
         DeValue::Array(_) => "a list",
         DeValue::Table(_) => "a table",
     }
-}
-
-/// The three parts of a fault for a text that is no value of its kind.
-fn text_said(written: &str, kind: Dimension, fault: &TextFault) -> Said {
-    let accepted = format!("{}, such as `{}`", kind.name(), kind.example());
-    let (found, remedy) = match fault {
-        TextFault::WrongKind { is, .. } => {
-            (format!("{}, which is {is}", quote(written)), "check the unit and the key".to_owned())
-        }
-        TextFault::MissingUnit { .. } => {
-            (format!("{}, without a unit", quote(written)), "add the unit".to_owned())
-        }
-        TextFault::UnknownUnit { found, known, .. } => (
-            format!("{}, where {} is no unit known here", quote(written), quote(found)),
-            format!("use one of {known}"),
-        ),
-        TextFault::NegativeUncertainty(_) => {
-            (format!("{}, with a negative uncertainty", quote(written)), "write it without sign".to_owned())
-        }
-        TextFault::TwoUncertainties(_) => {
-            (format!("{}, with two uncertainties", quote(written)), "state one".to_owned())
-        }
-        TextFault::Number(NumberFault::DecimalComma { instead, .. }) => (
-            format!("{}, with a decimal comma", quote(written)),
-            format!("use a decimal point: {}", quote(instead)),
-        ),
-        TextFault::Number(NumberFault::NotFinite(_)) => {
-            (format!("{}, which is not finite", quote(written)), "write the number".to_owned())
-        }
-        TextFault::Number(NumberFault::Empty) => {
-            ("an empty text".to_owned(), "write the value, or delete the line".to_owned())
-        }
-        TextFault::Number(_) => (
-            format!("{}, which does not begin with a number", quote(written)),
-            "write the number first".to_owned(),
-        ),
-        other => (other.to_string(), "write it like the example".to_owned()),
-    };
-    said(found, accepted, remedy)
 }
