@@ -5,7 +5,10 @@
 #[non_exhaustive]
 pub enum FitError {
     /// Fewer points than the fit has unknowns (plus one when the scatter is taken from the residuals).
-    #[error("{fit} needs at least {needed} points; got {found}; add points or fix a parameter")]
+    #[error(
+        "{fit} needs at least {needed} point{}; got {found}; add points or fix a parameter",
+        if *.needed == 1 { "" } else { "s" }
+    )]
     TooFewPoints {
         /// The fit, for instance "a circle fit".
         fit: &'static str,

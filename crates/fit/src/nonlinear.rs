@@ -97,7 +97,8 @@ pub fn least_squares(
     }
     run(start, settings, NUMERIC_RANK, |p, want| {
         let r = residuals(p);
-        let j = if want { Some(differences(p, scales.as_deref(), r.len(), &mut residuals)?) } else { None };
+        let sound = r.iter().all(|v| v.is_finite());
+        let j = (want && sound).then(|| differences(p, scales.as_deref(), &r, &mut residuals)).transpose()?;
         Ok((r, j))
     })
 }
@@ -118,29 +119,35 @@ pub fn least_squares_with_jacobian(
     })
 }
 
+/// Central differences; at the edge of the model's range the one side that is finite.
 fn differences(
     p: &[f64],
     scales: Option<&[f64]>,
-    rows: usize,
+    here: &[f64],
     residuals: &mut impl FnMut(&[f64]) -> Vec<f64>,
 ) -> Result<DMatrix<f64>, FitError> {
-    let mut jacobian = DMatrix::zeros(rows, p.len());
+    let mut jacobian = DMatrix::zeros(here.len(), p.len());
     let mut moved = p.to_vec();
     for (j, &centre) in p.iter().enumerate() {
         let scale = scales.and_then(|s| s.get(j).copied()).unwrap_or(centre.abs().max(1.0));
-        let mut side = |sign: f64| {
+        let mut side = |at: f64| {
             if let Some(slot) = moved.get_mut(j) {
-                *slot = centre + sign * DIFFERENCE_STEP * scale;
+                *slot = at;
             }
-            let at = moved.get(j).copied().unwrap_or(centre);
             let values = residuals(&moved);
-            same_length("residual", "residuals of the start", rows, values.len())?;
-            match values.iter().find(|v| !v.is_finite()) {
-                Some(&value) => Err(not_finite("a residual near the start", value, &moved)),
-                None => Ok((at, values)),
-            }
+            same_length("residual", "residuals of the start", here.len(), values.len())?;
+            let broken = values.iter().copied().find(|v| !v.is_finite());
+            Ok::<_, FitError>(if broken.is_none() {
+                (at, values, None)
+            } else {
+                (centre, here.to_vec(), broken)
+            })
         };
-        let ((high, above), (low, below)) = (side(1.0)?, side(-1.0)?);
+        let (high, above, broken) = side(centre + DIFFERENCE_STEP * scale)?;
+        let (low, below, broken_too) = side(centre - DIFFERENCE_STEP * scale)?;
+        if let (Some(value), Some(_)) = (broken, broken_too) {
+            return Err(not_finite("some residual on one side or the other", value, p));
+        }
         let column = above.iter().zip(&below).map(|(a, b)| (a - b) / (high - low));
         jacobian.column_mut(j).iter_mut().zip(column).for_each(|(slot, d)| *slot = d);
         if let Some(slot) = moved.get_mut(j) {
