@@ -210,8 +210,13 @@ impl Sink {
     }
 
     pub(crate) fn push(&mut self, fault: Fault) {
+        self.push_made(|| fault);
+    }
+
+    /// Makes the fault only if it is listed.
+    pub(crate) fn push_made(&mut self, make: impl FnOnce() -> Fault) {
         if self.faults.len() < LISTED_PER_FILE {
-            self.faults.push(fault);
+            self.faults.push(make());
         } else {
             self.unlisted += 1;
         }

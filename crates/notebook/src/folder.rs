@@ -136,11 +136,12 @@ pub(crate) fn name_fault(name: &str) -> Option<Said> {
 
 /// Whether the photograph exists and lies, all links followed, outside the notebook folder.
 pub(crate) fn photo_leaves_folder(root: &Path, name: &str) -> bool {
-    let real = |path: &Path| fs::canonicalize(path).ok();
-    match (real(&root.join("photos").join(name)), real(root)) {
-        (Some(photo), Some(root)) => !photo.starts_with(root),
-        _ => false,
-    }
+    fs::canonicalize(root).is_ok_and(|real_root| photo_lies_outside(&real_root, name))
+}
+
+/// The same with the folder's own links followed already.
+pub(crate) fn photo_lies_outside(real_root: &Path, name: &str) -> bool {
+    fs::canonicalize(real_root.join("photos").join(name)).is_ok_and(|photo| !photo.starts_with(real_root))
 }
 
 /// Reads a photograph named relative to `photos/`, at most 200 MB.

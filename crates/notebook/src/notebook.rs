@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 use std::{fs, io};
 
 use crate::bench::read_bench;
-use crate::fault::{Fault, Faults, quote};
+use crate::fault::{Fault, Faults, LISTED_PER_FILE, quote};
 use crate::file::{LARGEST_BENCH_FILE, LARGEST_TABLE, TextFile, read_text};
-use crate::folder::{self, PhotoBytes, PhotoFault, WriteFault, photo_leaves_folder};
+use crate::folder::{self, PhotoBytes, PhotoFault, WriteFault, photo_lies_outside};
 use crate::record::{BalanceTable, Bench, HandMarks, Input, ProbeTable, Readings};
 use crate::table::{read_balance, read_marks, read_probe, read_readings};
 
@@ -191,8 +191,10 @@ fn escaping_photos(root: &Path, readings: &Readings) -> Vec<Fault> {
         readings.runs.iter().flat_map(|run| run.ring_photo.iter().chain(&run.scale_photo)).collect();
     named.sort();
     named.dedup();
-    let escaping = named.into_iter().filter(|name| photo_leaves_folder(root, name));
+    let Ok(real_root) = fs::canonicalize(root) else { return Vec::new() };
+    let escaping = named.into_iter().filter(|name| photo_lies_outside(&real_root, name));
     escaping
+        .take(LISTED_PER_FILE)
         .map(|name| {
             Fault::of_file(
                 format!("photos/{name}"),

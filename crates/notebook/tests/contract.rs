@@ -213,3 +213,20 @@ fn a_table_with_a_fault_in_every_row_lists_the_first_and_counts_the_rest() {
     assert_eq!(faults.0.len(), 501);
     assert_eq!(faults.0[500].found, "19500 more faults in this file");
 }
+
+#[test]
+fn a_quotation_mark_that_swallows_the_table_is_a_fault() {
+    let table = "run,voltage_V,current_A\n\"\n1,250,1.5\n";
+    assert_eq!(found(&[("readings.csv", table)]), "a quotation mark that is never closed");
+}
+
+#[test]
+fn tables_of_absurd_shape_are_refused_soon() {
+    let wide = format!("run,voltage_V,current_A\n{}\n", "1,".repeat(3_000_000));
+    assert_eq!(found(&[("readings.csv", &wide)]), "3000001 fields");
+    let wide = format!("{}run\n", "run,".repeat(1_000_000));
+    assert_eq!(found(&[("readings.csv", &wide)]), "1000001 columns");
+    let long = format!("current_A,flux_density_mT\n{}", "1,2\n".repeat(500_001));
+    let faults = open(&[("field-probe.csv", &long)]).unwrap_err();
+    assert_eq!((faults.0[0].found.as_str(), faults.0[0].line), ("more than 500000 rows", Some(500_002)));
+}

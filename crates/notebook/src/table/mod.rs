@@ -22,6 +22,9 @@ use split::{Row, Rows};
 /// More columns than any notebook's table has.
 const MOST_COLUMNS: usize = 256;
 
+/// More rows than a person reads or a probe is moved; a logger's raw record may have them.
+const MOST_ROWS: usize = 500_000;
+
 /// A column that a table may have.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Column {
@@ -47,6 +50,7 @@ pub(crate) struct Table<'a> {
     header_span: Range<usize>,
     /// Known columns that a column with another name looks like.
     meant: Vec<&'static str>,
+    row_count: usize,
     pub(crate) sink: Sink,
 }
 
@@ -74,8 +78,8 @@ impl<'a> Table<'a> {
             ));
             return Err(sink);
         };
-        if header.fields.len() > MOST_COLUMNS {
-            let found = format!("{} columns", header.fields.len());
+        if header.field_count > MOST_COLUMNS {
+            let found = format!("{} columns", header.field_count);
             let said =
                 said(found, format!("at most {MOST_COLUMNS}"), "check that this is the table you mean");
             sink.push(source.fault(header.span.clone(), Some(header.line), said));
@@ -88,7 +92,8 @@ impl<'a> Table<'a> {
             span: field.span,
         });
         let header = header.collect();
-        let mut table = Self { source, rows, header, header_line, header_span, meant: Vec::new(), sink };
+        let mut table =
+            Self { source, rows, header, header_line, header_span, meant: Vec::new(), row_count: 0, sink };
         table.check_header(columns);
         Ok(table)
     }
@@ -165,8 +170,15 @@ impl<'a> Table<'a> {
     pub(crate) fn next_row(&mut self) -> Option<Cells<'a>> {
         loop {
             let row = self.rows.next()?;
-            if row.fields.iter().all(|field| field.text.trim().is_empty()) {
-                continue; // spreadsheets leave lines of bare separators
+            self.row_count += 1;
+            if self.row_count > MOST_ROWS {
+                let said = said(
+                    format!("more than {MOST_ROWS} rows"),
+                    format!("at most {MOST_ROWS}"),
+                    "check that this is the table you mean; take means of what a logger recorded",
+                );
+                self.push(row.span.clone(), row.line, said);
+                return None;
             }
             if let Some(open) = row.open_quote.clone() {
                 let said = said(
@@ -174,10 +186,12 @@ impl<'a> Table<'a> {
                     "a closing quotation mark",
                     "close it, or delete it",
                 );
-                self.sink.push(self.source.fault(open, Some(row.line), said));
-            } else if row.fields.len() != self.header.len() {
+                self.push(open, row.line, said);
+            } else if row.fields.iter().all(|field| field.text.trim().is_empty()) {
+                // spreadsheets leave lines of bare separators
+            } else if row.field_count != self.header.len() {
                 let said = self.ragged(&row);
-                self.sink.push(self.source.fault(row.span.clone(), Some(row.line), said));
+                self.push(row.span.clone(), row.line, said);
             } else {
                 self.check_nameless(&row);
                 return Some(Cells::new(self.source, row, self.rows.separator()));
@@ -185,8 +199,13 @@ impl<'a> Table<'a> {
         }
     }
 
+    fn push(&mut self, span: Range<usize>, line: usize, said: crate::fault::Said) {
+        let source = self.source;
+        self.sink.push_made(|| source.fault(span, Some(line), said));
+    }
+
     fn ragged(&self, row: &Row<'a>) -> crate::fault::Said {
-        let (found, wanted) = (row.fields.len(), self.header.len());
+        let (found, wanted) = (row.field_count, self.header.len());
         let separator = self.rows.separator();
         let line = self.source.text.get(row.span.clone()).unwrap_or("");
         let other =
@@ -215,14 +234,15 @@ impl<'a> Table<'a> {
                     "a name above each column that is used",
                     "name the column, or empty the field",
                 );
-                self.sink.push(self.source.fault(field.span.clone(), Some(row.line), said));
+                let source = self.source;
+                self.sink.push_made(|| source.fault(field.span.clone(), Some(row.line), said));
             }
         }
     }
 
     /// A fault at one cell.
     pub(crate) fn fault(&mut self, cell: &Cell<'_>, said: crate::fault::Said) {
-        self.sink.push(self.source.fault(cell.span.clone(), Some(cell.line), said));
+        self.push(cell.span.clone(), cell.line, said);
     }
 }
 

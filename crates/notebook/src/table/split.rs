@@ -3,6 +3,9 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+/// Fields of one row that are kept; a row that has more is only counted.
+const MOST_FIELDS: usize = 1024;
+
 /// One field as written, without its quotation marks.
 #[derive(Debug)]
 pub(crate) struct Field<'a> {
@@ -13,7 +16,10 @@ pub(crate) struct Field<'a> {
 /// One row.
 #[derive(Debug)]
 pub(crate) struct Row<'a> {
+    /// The first fields, up to more than any table has columns.
     pub(crate) fields: Vec<Field<'a>>,
+    /// How many fields there are.
+    pub(crate) field_count: usize,
     pub(crate) line: usize,
     pub(crate) span: Range<usize>,
     /// The quotation mark that is never closed, if there is one.
@@ -128,17 +134,18 @@ impl<'a> Iterator for Rows<'a> {
         }
         let (line, start) = (self.line, self.at);
         let mut fields = Vec::new();
+        let mut field_count = 0;
         let mut open_quote = None;
         loop {
-            if self.rest().trim_start_matches(' ').starts_with('"') {
-                let begin = self.at;
-                let (field, closed) = self.quoted();
-                if !closed {
-                    open_quote = Some(begin..begin + 1);
-                }
+            let begin = self.at;
+            let quoted = self.rest().trim_start_matches(' ').starts_with('"');
+            let (field, closed) = if quoted { self.quoted() } else { (self.bare(), true) };
+            if !closed {
+                open_quote = Some(begin..begin + 1);
+            }
+            field_count += 1;
+            if field_count <= MOST_FIELDS {
                 fields.push(field);
-            } else {
-                fields.push(self.bare());
             }
             if !self.rest().starts_with(self.separator) {
                 break;
@@ -147,7 +154,7 @@ impl<'a> Iterator for Rows<'a> {
         }
         let span = start..self.at;
         self.pass_line_end();
-        Some(Row { fields, line, span, open_quote })
+        Some(Row { fields, field_count, line, span, open_quote })
     }
 }
 
