@@ -3,10 +3,13 @@
 pub mod assume;
 pub mod bench;
 pub mod calibrate;
+pub mod check;
 pub mod desk;
 pub mod document;
 pub mod earth;
+pub mod field;
 pub mod model;
+pub mod path;
 pub mod reduce;
 pub mod spread;
 
