@@ -19,6 +19,8 @@ pub(crate) struct Tables {
     pub(crate) integral: [Row; NODES],
     /// `spectrum[n][j]`: share of the value at node j in the coefficient of `P_n(2 s − 1)`.
     pub(crate) spectrum: [Row; NODES],
+    /// The same by node: `spectrum_by_node[j][n]`.
+    pub(crate) spectrum_by_node: [Row; NODES],
 }
 
 pub(crate) fn tables() -> &'static Tables {
@@ -33,12 +35,14 @@ fn build() -> Tables {
         weight: [0.0; NODES],
         integral: [[0.0; NODES]; NODES],
         spectrum: [[0.0; NODES]; NODES],
+        spectrum_by_node: [[0.0; NODES]; NODES],
     };
     for (j, (x, w)) in rule.iter().enumerate().take(NODES) {
         t.place[j] = 0.5 * (1.0 + x);
         t.weight[j] = 0.5 * w;
         for n in 0..NODES {
             t.spectrum[n][j] = (n as f64 + 0.5) * w * gauss::legendre(n, *x).0;
+            t.spectrum_by_node[j][n] = t.spectrum[n][j];
         }
         for (i, (end, _)) in rule.iter().enumerate().take(NODES) {
             t.integral[j][i] = (0..NODES).map(|n| t.spectrum[n][j] * 0.5 * integrated(n, *end)).sum();
@@ -55,26 +59,37 @@ fn integrated(n: usize, x: f64) -> f64 {
     (gauss::legendre(n + 1, x).0 - gauss::legendre(n - 1, x).0) / (2.0 * n as f64 + 1.0)
 }
 
-/// Value of `Σ c_n P_n(x)` and of its integral from −1 to x.
-pub(crate) fn series_and_integral(coefficients: &Row, x: f64) -> (f64, f64) {
-    let (mut before, mut now) = (1.0, x);
-    let (mut value, mut integral) = (0.0, 0.0);
-    for (n, c) in coefficients.iter().enumerate() {
-        let k = n as f64;
-        if n == 0 {
-            value += c;
-            integral += c * (x + 1.0);
-            continue;
+/// Values of three sums `Σ c_n P_n(x)` and of their integrals from −1 to x.
+pub(crate) fn series_and_integral(coefficients: &[Row; 3], x: f64) -> ([f64; 3], [f64; 3]) {
+    // P_0 … P_16
+    let mut p = [1.0; NODES + 1];
+    p[1] = x;
+    for n in 1..NODES {
+        p[n + 1] = (2.0 - INVERSE[n + 1]) * x * p[n] - (1.0 - INVERSE[n + 1]) * p[n - 1];
+    }
+    let (mut value, mut integral) = ([0.0; 3], [0.0; 3]);
+    for c in 0..3 {
+        let row = &coefficients[c];
+        let (mut v, mut s) = (row[0], row[0] * (x + 1.0));
+        for n in 1..NODES {
+            v += row[n] * p[n];
+            s += row[n] * (p[n + 1] - p[n - 1]) * INVERSE[2 * n + 1];
         }
-        // here before = P_{n−1}, now = P_n
-        let next = ((2.0 * k + 1.0) * x * now - k * before) / (k + 1.0);
-        value += c * now;
-        integral += c * (next - before) / (2.0 * k + 1.0);
-        before = now;
-        now = next;
+        (value[c], integral[c]) = (v, s);
     }
     (value, integral)
 }
+
+/// `1/n`.
+const INVERSE: [f64; 2 * NODES + 2] = {
+    let mut t = [0.0; 2 * NODES + 2];
+    let mut n = 1;
+    while n < t.len() {
+        t[n] = 1.0 / n as f64;
+        n += 1;
+    }
+    t
+};
 
 /// Sine and cosine for `|x| ≤ 3.2`, the same on every system and for every vector width (Taylor, halved argument).
 #[inline(always)]

@@ -12,6 +12,7 @@ pub mod elliptic;
 pub mod error;
 pub mod gas;
 mod gauss;
+mod lanes;
 pub mod motion;
 pub mod neighbours;
 pub mod path;
@@ -24,6 +25,7 @@ mod zonal;
 
 pub use coil::{Loop, RectangularLoop};
 pub use error::{FieldError, MotionError, PathError};
+pub use lanes::VectorWidth;
 pub use motion::{Motion, Particle};
 pub use path::{MagneticField, Path, TraceOptions, Until, trace};
 pub use prepared::{BenchField, PreparedField};

@@ -6,8 +6,9 @@
 
 use std::f64::consts::{PI, TAU};
 
-use crate::collocation::{NODES, Row, series_and_integral, tables};
+use crate::collocation::{NODES, Row, series_and_integral};
 use crate::error::{FieldError, PathError};
+use crate::lanes::{Work, widest};
 use crate::prepared::{BenchField, Columns};
 use crate::step::{State, take_step};
 use crate::vec3::Vec3;
@@ -102,7 +103,8 @@ pub(crate) struct Segment {
     pub(crate) start_m: f64,
     pub(crate) length_m: f64,
     pub(crate) place: Vec3,
-    pub(crate) nodes: [Row; 3],
+    /// Legendre coefficients of the direction's components.
+    pub(crate) spectrum: [Row; 3],
     pub(crate) turned_before_rad: f64,
     pub(crate) turned_rad: f64,
 }
@@ -111,23 +113,9 @@ impl Segment {
     /// Place and (unit) direction at a share of the step, 0 to 1.
     fn at(&self, share: f64) -> (Vec3, Vec3) {
         let x = 2.0 * share - 1.0;
-        let axis = |nodes: &Row| series_and_integral(&spectrum(nodes), x);
-        let [tx, ty, tz] = [axis(&self.nodes[0]), axis(&self.nodes[1]), axis(&self.nodes[2])];
-        let half = 0.5 * self.length_m;
-        let t = Vec3::new(tx.0, ty.0, tz.0);
-        (self.place + Vec3::new(tx.1, ty.1, tz.1) * half, t / t.norm())
+        let (t, moved) = series_and_integral(&self.spectrum, x);
+        (self.place + Vec3::from(moved) * (0.5 * self.length_m), Vec3::from(t) / Vec3::from(t).norm())
     }
-}
-
-/// Legendre coefficients of a component over a step.
-#[inline(always)]
-pub(crate) fn spectrum(nodes: &Row) -> Row {
-    let t = tables();
-    let mut c = [0.0; NODES];
-    for (c, row) in c.iter_mut().zip(&t.spectrum) {
-        *c = row.iter().zip(nodes).map(|(a, b)| a * b).sum();
-    }
-    c
 }
 
 /// A followed path: any place on it by arc length.
@@ -288,26 +276,46 @@ pub fn trace<F: MagneticField>(
 ) -> Result<Path, PathError> {
     let (mut state, limit) = begin(start, direction, momentum_over_charge_t_m, until, options)?;
     state.mean_field = field.flux_density(start)?;
-    let mut path = Path {
-        segments: Vec::new(),
-        length_m: 0.0,
-        start: (start, state.direction),
-        turned_rad: 0.0,
-        ended_at_glass: false,
-    };
-    while state.arc_length_m < limit {
-        let before = state.arc_length_m;
-        let step = take_step(field, &mut state, momentum_over_charge_t_m, options, limit - before)?;
-        path.turned_rad += step.turned_rad;
-        path.length_m = state.arc_length_m;
-        path.segments.push(Segment { turned_before_rad: path.turned_rad - step.turned_rad, ..step });
-        if finished(&mut path, until) {
-            return Ok(path);
+    widest(Trace { field, state, momentum_over_charge_t_m, until, options, limit })
+}
+
+/// [`trace`] after its checks, compiled for every vector width.
+struct Trace<'a, F> {
+    field: &'a F,
+    state: State,
+    momentum_over_charge_t_m: f64,
+    until: Until,
+    options: &'a TraceOptions,
+    limit: f64,
+}
+
+impl<F: MagneticField> Work for Trace<'_, F> {
+    type Output = Result<Path, PathError>;
+
+    #[inline(always)]
+    fn run(self) -> Self::Output {
+        let Self { field, mut state, momentum_over_charge_t_m, until, options, limit } = self;
+        let mut path = Path {
+            segments: Vec::with_capacity(6),
+            length_m: 0.0,
+            start: (state.place, state.direction),
+            turned_rad: 0.0,
+            ended_at_glass: false,
+        };
+        while state.arc_length_m < limit {
+            let most = limit - state.arc_length_m;
+            let step = take_step(field, &mut state, momentum_over_charge_t_m, options, most)?;
+            path.turned_rad += step.turned_rad;
+            path.length_m = state.arc_length_m;
+            path.segments.push(Segment { turned_before_rad: path.turned_rad - step.turned_rad, ..step });
+            if finished(&mut path, until) {
+                return Ok(path);
+            }
         }
-    }
-    match until {
-        Until::Length(_) => Ok(path),
-        _ => Err(PathError::TooLong { length_m: path.length_m, turned_rad: path.turned_rad }),
+        match until {
+            Until::Length(_) => Ok(path),
+            _ => Err(PathError::TooLong { length_m: path.length_m, turned_rad: path.turned_rad }),
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use crate::coil::Frame;
 use crate::error::FieldError;
+use crate::lanes::{Work, widest};
 use crate::vec3::Vec3;
 use crate::winding::{CoilSet, Shape, Winding};
 use crate::zonal::Series;
@@ -100,10 +101,8 @@ impl PreparedField {
             return self.direct.flux_density_per_ampere(point);
         }
         let mut sum = self.rest.flux_density_per_ampere(point)?;
-        for group in &self.groups {
-            let [x, y, z] = group.columns(&[[point.x], [point.y], [point.z]]);
-            sum += Vec3::new(x[0], y[0], z[0]);
-        }
+        let [[x], [y], [z]] = widest(OnePoint(self, [[point.x], [point.y], [point.z]]));
+        sum += Vec3::new(x, y, z);
         Ok(sum)
     }
 
@@ -148,6 +147,17 @@ impl PreparedField {
         let along_z = axis == Vec3::Z && foot.x == 0.0 && foot.y == 0.0;
         self.groups.push(Group { frame: Frame::new(axis)?, along_z, centre_m: foot, series });
         Ok(())
+    }
+}
+
+/// One point, compiled for every vector width because of its fused multiply–adds.
+struct OnePoint<'a>(&'a PreparedField, Columns<1>);
+
+impl Work for OnePoint<'_> {
+    type Output = Columns<1>;
+    #[inline(always)]
+    fn run(self) -> Columns<1> {
+        self.0.columns(&self.1)
     }
 }
 

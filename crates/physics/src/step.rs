@@ -42,6 +42,7 @@ pub(crate) struct Solved {
 }
 
 /// Takes one step of at most `most_m`, as long as the tolerance allows.
+#[inline(always)]
 pub(crate) fn take_step<F: MagneticField>(
     field: &F,
     state: &mut State,
@@ -74,6 +75,7 @@ pub(crate) fn take_step<F: MagneticField>(
     }
 }
 
+#[inline(always)]
 fn finish(state: &mut State, solved: Solved, length: f64, most_m: f64) -> Segment {
     let from = state.direction;
     let mut turned = 0.0;
@@ -89,7 +91,7 @@ fn finish(state: &mut State, solved: Solved, length: f64, most_m: f64) -> Segmen
         start_m: state.arc_length_m,
         length_m: length,
         place: state.place,
-        nodes: solved.nodes,
+        spectrum: spectrum(&solved.nodes),
         turned_before_rad: 0.0,
         turned_rad: turned,
     };
@@ -123,7 +125,7 @@ pub(crate) fn solve<F: MagneticField>(
     for round in 0..MOST_ROUNDS {
         let b = field.at_nodes(&integrate(t, &nodes, state.place, length))?;
         if round == 0 {
-            mean = average(&t.weight, &b);
+            mean = weighted(&t.weight, &b);
             turn = Turn::new(mean, -k * length);
             if !(turn.full_angle.abs() < WIDEST_RAD) {
                 break;
@@ -135,7 +137,9 @@ pub(crate) fn solve<F: MagneticField>(
         change = largest_change(&u, &moved);
         std::mem::swap(&mut u, &mut moved);
         nodes = turn.forward(&u);
-        if change <= 0.05 * tolerance || (change < 1e-14 && round > 1) {
+        // each round shrinks the change by about the same factor, so what is left is the next change
+        let left = change * (change / before);
+        if (round > 0 && left <= 0.05 * tolerance) || (change < 1e-14 && round > 1) {
             converged = true;
             break;
         }
@@ -207,9 +211,20 @@ fn bend(t: &[Row; 3], b: &[Row; 3], mean: Vec3, k: f64) -> [Row; 3] {
     out
 }
 
+/// Legendre coefficients of three columns over a step.
 #[inline(always)]
-fn average(weight: &Row, b: &[Row; 3]) -> Vec3 {
-    weighted(weight, b)
+fn spectrum(nodes: &[Row; 3]) -> [Row; 3] {
+    let t = tables();
+    let mut out = [[0.0; NODES]; 3];
+    for c in 0..3 {
+        for j in 0..NODES {
+            let v = nodes[c][j];
+            for n in 0..NODES {
+                out[c][n] = t.spectrum_by_node[j][n].mul_add(v, out[c][n]);
+            }
+        }
+    }
+    out
 }
 
 #[inline(always)]

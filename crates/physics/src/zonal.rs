@@ -15,29 +15,37 @@ const NEAREST: f64 = 0.92;
 /// Field of one term over its coefficient, at most: `√(P_m² + sin²θ P_m'²/m²) ≤ √((m+1)/m)`, m ≥ 6 (DLMF 18.14, Bernstein's bound).
 const TERM_FIELD: f64 = 1.1;
 
-/// One step of the recurrence run backwards: `y = coefficient + (slope_z z + slope_r r²) y₁ − w y₂`.
-#[derive(Clone, Copy, Debug)]
+/// One step of the recurrence run backwards: `y = coefficient + (slope_z ζ + slope_r r²) y₁ − w y₂`, for the axial and the
+/// transverse sum side by side.
+#[derive(Clone, Copy, Debug, Default)]
 struct Term {
-    /// Coefficient of the axial and of the transverse sum.
     axial: f64,
-    transverse: f64,
     axial_z: f64,
+    axial_r: f64,
+    transverse: f64,
     transverse_z: f64,
+    transverse_r: f64,
 }
 
 /// Zonal harmonics scaled to the region's radius, tesla per ampere.
 ///
 /// Axial `G = Σ c_n r^n P_n`, transverse `F = −Σ c_n/(n+1) r^(n−1) P_n'`, in units of the region's radius, so that
 /// `B = F ρ⃗/R + G axis`. Both sums run backwards (Clenshaw) with the harmonics rescaled so that the last factor of the
-/// recurrence is exactly `−r²`.
+/// recurrence is exactly `−r²` (all orders) or `−r⁴` (even orders alone, for coils symmetric about the centre).
 #[derive(Clone, Debug)]
 pub(crate) struct Series {
     terms: Vec<Term>,
     /// `c_n`, before rescaling.
-    pub(crate) coefficients: Vec<f64>,
+    coefficients: Vec<f64>,
+    /// Terms needed within (i + 1)/[`SHELLS`] of the radius.
+    terms_within: [u32; SHELLS],
+    even: bool,
     inverse_radius_per_m: f64,
     pub(crate) error_bound_t_per_a: f64,
 }
+
+/// Shells of the region for which the number of terms is kept.
+const SHELLS: usize = 32;
 
 impl Series {
     pub(crate) fn new(
@@ -54,16 +62,21 @@ impl Series {
         if !(ratio < NEAREST) {
             return Err(FieldError::RegionReachesCoil { radius_m, limit_m: nearest });
         }
-        // |P'_{n+1}| ≤ (n+1)(n+2)/2, each term's field at most its coefficient: the rest after N is below
-        // strength Σ_{n>N} (n+1)(n+2)/2 ratio^n.
+        // |P'_{n+1}| ≤ (n+1)(n+2)/2: the rest after N is below strength Σ_{n>N} (n+1)(n+2)/2 ratio^n.
         let order = (4..MOST_ORDERS).find(|n| tail(*n, ratio) <= share).unwrap_or(MOST_ORDERS);
-        let coefficients = coefficients(&sources, radius_m, order);
-        let rounding = f64::EPSILON * strength * (1.0 + ratio) / (1.0 - ratio);
+        let mut coefficients = coefficients(&sources, radius_m, order | 1);
+        let odd = drop_odd(&mut coefficients, strength, ratio);
+        let even = odd.is_some();
+        let left_out = strength * tail(order, ratio) + odd.unwrap_or(0.0);
+        let (terms_within, by_shells) = shells(&coefficients, share * strength, even);
+        let rounding = 4.0 * f64::EPSILON * strength * (1.0 + ratio) / (1.0 - ratio);
         Ok(Self {
-            terms: terms(&coefficients),
+            terms: if even { even_terms(&coefficients) } else { terms(&coefficients) },
             coefficients,
+            terms_within,
+            even,
             inverse_radius_per_m: 1.0 / radius_m,
-            error_bound_t_per_a: strength * tail(order, ratio) + 4.0 * rounding,
+            error_bound_t_per_a: left_out + by_shells + rounding,
         })
     }
 
@@ -82,31 +95,84 @@ impl Series {
     #[inline(always)]
     pub(crate) fn columns<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
         let k = self.inverse_radius_per_m;
-        let (mut z, mut r2) = ([0.0; N], [0.0; N]);
+        let (mut z, mut r2, mut w) = ([0.0; N], [0.0; N], [0.0; N]);
+        let mut farthest: f64 = 0.0;
         for i in 0..N {
             let (x, y) = (p[0][i] * k, p[1][i] * k);
             z[i] = p[2][i] * k;
             r2[i] = x * x + y * y + z[i] * z[i];
+            w[i] = -r2[i];
+            farthest = farthest.max(r2[i]);
         }
-        let (mut g1, mut g2, mut f1, mut f2) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
-        for t in self.terms.iter().rev() {
-            for i in 0..N {
-                let g = (t.axial_z * z[i]).mul_add(g1[i], (-r2[i]).mul_add(g2[i], t.axial));
-                let f = (t.transverse_z * z[i]).mul_add(f1[i], (-r2[i]).mul_add(f2[i], t.transverse));
-                g2[i] = g1[i];
-                f2[i] = f1[i];
-                g1[i] = g;
-                f1[i] = f;
-            }
+        let shell = ((farthest.sqrt() * SHELLS as f64) as usize).min(SHELLS - 1);
+        let terms = self.terms.get(..self.terms_within[shell] as usize).unwrap_or(&self.terms);
+        let (g, mut f) = if self.even { even_sums(terms, &z, &r2, &w) } else { all_sums(terms, &z, &w) };
+        for i in 0..N {
+            f[i] *= k;
         }
         let mut b = [[0.0; N]; 3];
         for i in 0..N {
-            // The transverse sum starts at n = 1: f2 holds it after the step for n = 0.
-            let f = f2[i] * k;
-            (b[0][i], b[1][i], b[2][i]) = (f * p[0][i], f * p[1][i], g1[i]);
+            b[0][i] = f[i] * p[0][i];
+            b[1][i] = f[i] * p[1][i];
+            b[2][i] = g[i];
         }
         b
     }
+}
+
+/// Sums over every order.
+#[inline(always)]
+fn all_sums<const N: usize>(terms: &[Term], z: &[f64; N], w: &[f64; N]) -> ([f64; N], [f64; N]) {
+    let (mut g1, mut g2, mut f1, mut f2) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
+    for t in terms.iter().rev() {
+        for i in 0..N {
+            let g = (t.axial_z * z[i]).mul_add(g1[i], w[i].mul_add(g2[i], t.axial));
+            g2[i] = g1[i];
+            g1[i] = g;
+        }
+        for i in 0..N {
+            let f = (t.transverse_z * z[i]).mul_add(f1[i], w[i].mul_add(f2[i], t.transverse));
+            f2[i] = f1[i];
+            f1[i] = f;
+        }
+    }
+    // The transverse sum starts at n = 1: f2 holds it after the step for n = 0.
+    (g1, f2)
+}
+
+/// Sums over even orders alone.
+#[inline(always)]
+fn even_sums<const N: usize>(
+    terms: &[Term],
+    z: &[f64; N],
+    r2: &[f64; N],
+    w: &[f64; N],
+) -> ([f64; N], [f64; N]) {
+    let (mut g1, mut g2, mut f1, mut f2) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
+    let (mut zz, mut ww) = ([0.0; N], [0.0; N]);
+    for i in 0..N {
+        zz[i] = z[i] * z[i];
+        ww[i] = w[i] * r2[i];
+    }
+    for t in terms.iter().rev() {
+        for i in 0..N {
+            let slope = t.axial_z.mul_add(zz[i], t.axial_r * r2[i]);
+            let g = slope.mul_add(g1[i], ww[i].mul_add(g2[i], t.axial));
+            g2[i] = g1[i];
+            g1[i] = g;
+        }
+        for i in 0..N {
+            let slope = t.transverse_z.mul_add(zz[i], t.transverse_r * r2[i]);
+            let f = slope.mul_add(f1[i], ww[i].mul_add(f2[i], t.transverse));
+            f2[i] = f1[i];
+            f1[i] = f;
+        }
+    }
+    // The transverse sum starts at n = 2: f2 holds it after the step for n = 0; each of its harmonics carries a factor z.
+    for i in 0..N {
+        f2[i] *= z[i];
+    }
+    (g1, f2)
 }
 
 /// One loop of the section as the centre sees it.
@@ -176,24 +242,133 @@ fn coefficients(sources: &[Source], radius_m: f64, order: usize) -> Vec<f64> {
     sums
 }
 
-/// Rescaled recurrences: with `s_{n+1} = s_{n−1} (n+1)/n` the axial harmonics obey `u_{n+1} = a_n z u_n − r² u_{n−1}`,
-/// and with `σ_{n+1} = σ_{n−1} n/(n+1)` so do the transverse ones.
-fn terms(coefficients: &[f64]) -> Vec<Term> {
-    let mut axial_scale = [1.0, 1.0];
-    let mut transverse_scale = [1.0, 1.0];
-    let mut terms = Vec::with_capacity(coefficients.len());
+/// Sets odd coefficients to zero if they are only rounding, and says what that leaves out; `None` if they are real.
+fn drop_odd(coefficients: &mut [f64], strength: f64, ratio: f64) -> Option<f64> {
+    let (mut left_out, mut power) = (0.0, 1.0);
     for (n, c) in coefficients.iter().enumerate() {
-        let k = n as f64;
-        let [s, s_next] = axial_scale;
-        let [t, t_next] = transverse_scale;
-        terms.push(Term {
-            axial: c / s,
-            transverse: if n == 0 { 0.0 } else { -c / (k + 1.0) / t },
-            axial_z: (2.0 * k + 1.0) / (k + 1.0) * s_next / s,
-            transverse_z: if n == 0 { 0.0 } else { (2.0 * k + 1.0) / k * t_next / t },
-        });
-        axial_scale = [s_next, s * (k + 2.0) / (k + 1.0)];
-        transverse_scale = [t_next, t * (k + 1.0) / (k + 2.0)];
+        let largest = 0.5 * (n as f64 + 1.0) * (n as f64 + 2.0) * power * strength;
+        if n % 2 == 1 {
+            if c.abs() > 8.0 * f64::EPSILON * largest {
+                return None;
+            }
+            left_out += TERM_FIELD * c.abs();
+        }
+        power *= ratio;
     }
-    terms
+    for c in coefficients.iter_mut().skip(1).step_by(2) {
+        *c = 0.0;
+    }
+    Some(left_out)
+}
+
+/// Terms needed in each shell for the rest to stay below `allowed`, and the most any shell leaves out.
+fn shells(coefficients: &[f64], allowed: f64, even: bool) -> ([u32; SHELLS], f64) {
+    let mut needed = [0; SHELLS];
+    let mut worst: f64 = 0.0;
+    for (i, slot) in needed.iter_mut().enumerate() {
+        let r = (i as f64 + 1.0) / SHELLS as f64;
+        let mut power = r.powi(coefficients.len() as i32 - 1);
+        let (mut rest, mut kept) = (0.0, coefficients.len());
+        for c in coefficients.iter().rev() {
+            let next = rest + TERM_FIELD * c.abs() * power;
+            if next > allowed || kept <= 4 {
+                break;
+            }
+            rest = next;
+            kept -= 1;
+            power /= r;
+        }
+        worst = worst.max(rest);
+        *slot = if even { kept.div_ceil(2) } else { kept } as u32;
+    }
+    (needed, worst)
+}
+
+/// One scaled harmonic's recurrence: `v_{n+1} = a_n z v_n − r² v_{n−1}`, and the factor that leads to the plain harmonic.
+#[derive(Clone, Copy, Default)]
+struct Scaled {
+    slope: f64,
+    scale: f64,
+}
+
+/// Rescaled recurrences of all orders: with `s_{n+1} = s_{n−1} (n+1)/n` the axial harmonics obey `u_{n+1} = a_n z u_n − r² u_{n−1}`,
+/// and with `σ_{n+1} = σ_{n−1} n/(n+1)` so do the transverse ones (from n = 1).
+fn scaled(count: usize) -> Vec<(Scaled, Scaled)> {
+    let (mut s, mut s_next, mut t, mut t_next) = (1.0, 1.0, 1.0, 1.0);
+    (0..count)
+        .map(|n| {
+            let k = n as f64;
+            let axial = Scaled { slope: (2.0 * k + 1.0) / (k + 1.0) * s_next / s, scale: s };
+            let slope = if n == 0 { 0.0 } else { (2.0 * k + 1.0) / k * t_next / t };
+            let transverse = Scaled { slope, scale: t };
+            (s, s_next) = (s_next, s * (k + 2.0) / (k + 1.0));
+            (t, t_next) = (t_next, t * (k + 1.0) / (k + 2.0));
+            (axial, transverse)
+        })
+        .collect()
+}
+
+/// Coefficient of the transverse harmonic n, `−c_n/(n+1)`.
+fn transverse(c: f64, n: usize) -> f64 {
+    if n == 0 { 0.0 } else { -c / (n as f64 + 1.0) }
+}
+
+fn terms(coefficients: &[f64]) -> Vec<Term> {
+    let scaled = scaled(coefficients.len());
+    let pairs = coefficients.iter().zip(&scaled).enumerate();
+    pairs
+        .map(|(n, (c, (a, t)))| Term {
+            axial: c / a.scale,
+            axial_z: a.slope,
+            transverse: transverse(*c, n) / t.scale,
+            transverse_z: t.slope,
+            ..Term::default()
+        })
+        .collect()
+}
+
+/// Two steps of `v_{n+1} = a_n z v_n − r² v_{n−1}` in one:
+/// `v_{n+2} = (a_{n+1} a_n z² − (1 + a_{n+1}/a_{n−1}) r²) v_n − (a_{n+1}/a_{n−1}) r⁴ v_{n−2}`, rescaled once more so that the last
+/// factor is `−r⁴`. For the lowest n, where `v_{n−1}` is absent, the r² term is 1 alone.
+fn even_terms(coefficients: &[f64]) -> Vec<Term> {
+    let scaled = scaled(coefficients.len() + 2);
+    let slope =
+        |n: usize, axial: bool| scaled.get(n).map_or(0.0, |(a, t)| if axial { a.slope } else { t.slope });
+    let scale =
+        |n: usize, axial: bool| scaled.get(n).map_or(1.0, |(a, t)| if axial { a.scale } else { t.scale });
+    let column = |axial: bool, first: usize| -> Vec<[f64; 3]> {
+        // extra[k] rescales v_{2k}; extra_{k+1} = extra_{k−1} a_{n−1}/a_{n+1}
+        let (mut extra, mut extra_next) = (1.0, 1.0);
+        let mut rows = Vec::new();
+        for n in (0..coefficients.len()).step_by(2) {
+            let c = coefficients.get(n).copied().unwrap_or(0.0);
+            let value = if axial { c } else { transverse(c, n) };
+            if n < first {
+                rows.push([0.0; 3]);
+                continue;
+            }
+            let (here, next) = (slope(n, axial), slope(n + 1, axial));
+            let below = if n >= 2 { next / slope(n - 1, axial) } else { 0.0 };
+            let grow = extra_next / extra;
+            rows.push([value / (scale(n, axial) * extra), grow * next * here, -grow * (1.0 + below)]);
+            let after = slope(n + 3, axial);
+            let ratio = slope(n + 1, axial) / after;
+            (extra, extra_next) = (extra_next, extra * ratio);
+        }
+        rows
+    };
+    // v_2 of the transverse harmonics is a_1 z: the factor a_1 goes into the coefficients, z is multiplied in at the end.
+    let first = slope(1, false);
+    let (axial, across) = (column(true, 0), column(false, 2));
+    let pairs = axial.iter().zip(&across);
+    pairs
+        .map(|([c, z, r], [tc, tz, tr])| Term {
+            axial: *c,
+            axial_z: *z,
+            axial_r: *r,
+            transverse: tc * first,
+            transverse_z: *tz,
+            transverse_r: *tr,
+        })
+        .collect()
 }
