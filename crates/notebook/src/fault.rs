@@ -223,9 +223,9 @@ impl Sink {
     }
 
     /// A fault that something is missing, or stands where it shouldn't.
-    pub(crate) fn push_missing(&mut self, fault: Fault) {
+    pub(crate) fn push_missing(&mut self, make: impl FnOnce() -> Fault) {
         if !self.in_part {
-            self.push(fault);
+            self.push_made(make);
         }
     }
 

@@ -113,3 +113,33 @@ fn spoiled_probe_tables_never_panic() {
     let table = "current_A,flux_density_mT,component,x_mm\n0.000,-0.004,x,0\n1.5,1.1,z,\"0\"\n";
     read_spoiled(table, 2, |bytes| read_probe(&text_file("field-probe.csv", bytes.to_vec())?).map(drop));
 }
+
+#[test]
+fn bench_files_made_to_hurt_are_refused_soon() {
+    let many = |piece: &str| piece.repeat((1 << 20) / piece.len());
+    let numbered: String = (0..90_000).map(|n| format!("k{n}=1\n")).collect();
+    let hurtful = [
+        many("[[coil]]\n"),
+        many("=\n"),
+        many("["),
+        many("[[a]]\n"),
+        format!("a={}", many("[")),
+        format!("a={}", many("{a=")),
+        format!("{}=1", many("a.")),
+        format!("[{}b]", many("a.")),
+        format!("[bench]\nformat=1\n{numbered}"),
+        format!("[gun]\ndirection=[{}]", many("1,")),
+        format!("[bench]\nformat=1\nname='{}'\nx=1", many("é")),
+        format!("[bench]\nformat=1\nname=\"{}", many("\\u00e9")),
+        many("#\r"),
+        many("a = 1\n"),
+    ];
+    for text in hurtful {
+        let begun = std::time::Instant::now();
+        let file = text_file("bench.toml", text.as_bytes().to_vec()).unwrap_or_else(|_| panic!("no text"));
+        let faults = read_bench(&file).unwrap_err();
+        let head: String = text.chars().take(30).collect();
+        assert!(!faults.is_empty() && faults.len() <= 501, "{head}");
+        assert!(begun.elapsed().as_secs() < 20, "{head:?} took {:?}", begun.elapsed());
+    }
+}

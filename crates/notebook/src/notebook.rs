@@ -171,6 +171,9 @@ fn marks_files(root: &Path) -> Vec<(String, String)> {
         let entries = fs::read_dir(root.join("marks").join(&folder)).into_iter().flatten().flatten();
         for entry in entries {
             let Ok(name) = entry.file_name().into_string() else { continue };
+            if name.starts_with('.') {
+                continue; // some systems leave such files of their own beside others
+            }
             let path = format!("{folder}{name}");
             if entry.file_type().is_ok_and(|kind| kind.is_dir()) {
                 if depth < DEEPEST_MARKS {

@@ -82,6 +82,7 @@ fn further_probe_tables_balance_and_marks_are_read_in_order() {
     write("marks/ring one.jpg.csv", "what,x_px,y_px,along_mm\nbeam,10.5,20,\nscale,1,2,30\n");
     write("marks/day 2/größe.png.csv", "what,x_px,y_px\nleave-out,1,2\n");
     write("marks/notes.txt", "left alone");
+    write("marks/._ring one.jpg.csv", "left alone");
     let notebook = Notebook::open(folder.path()).unwrap_or_else(|faults| panic!("{faults}"));
     let units: Vec<_> = notebook.probe_tables.iter().map(|table| table.unit.as_str()).collect();
     assert_eq!(units, ["N_per_e_m_per_s", "T"]);

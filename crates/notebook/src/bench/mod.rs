@@ -71,7 +71,7 @@ impl<'a> Reader<'a> {
                     "`[bench]` with `format = 1`",
                     "begin the file with `[bench]`, `format = 1` and `name = \"…\"`",
                 );
-                sink.push_missing(self.source.fault(0..0, Some(1), said));
+                sink.push_missing(|| self.source.fault(0..0, Some(1), said));
             }
             return None;
         };
@@ -82,7 +82,7 @@ impl<'a> Reader<'a> {
                     format!("format {BENCH_FORMAT}"),
                     "this file was made for a newer version of arcmass: install that, or write the file anew",
                 );
-                sink.push(section.value_fault("format", said));
+                sink.push_made(|| section.value_fault("format", said));
                 return None;
             }
             None if !section.has("format") => section.lacks("format", "write `format = 1`", sink),
@@ -102,12 +102,12 @@ impl<'a> Reader<'a> {
                     let found = format!("table {}", quote(name));
                     let accepted = format!("`{near}`, which it looks like");
                     let said = said(found, accepted, format!("rename it `{near}`"));
-                    sink.push(self.source.fault(key.span(), None, said));
+                    sink.push_made(|| self.source.fault(key.span(), None, said));
                 }
                 None => {
                     // keys below a broken heading end up here too
                     let said = unknown_key(name, "at the top of the file", &known_tables());
-                    sink.push_missing(self.source.fault(key.span(), None, said));
+                    sink.push_missing(|| self.source.fault(key.span(), None, said));
                 }
             }
         }
@@ -121,7 +121,7 @@ impl<'a> Reader<'a> {
         let Some(value) = self.tree.get("coil") else { return Vec::new() };
         let Some(array) = value.get_ref().as_array() else {
             let said = said("`[coil]`", "`[[coil]]`, once for each coil", "double the brackets");
-            sink.push(self.source.fault(value.span(), None, said));
+            sink.push_made(|| self.source.fault(value.span(), None, said));
             return Vec::new();
         };
         let sections = array.iter().filter_map(|value| Section::of(self.source, value, "coil", sink));

@@ -40,7 +40,7 @@ pub(super) fn pair(section: &mut Section<'_>, sink: &mut Sink, with_list: bool) 
             "a pair in `[coils]`, or any number of `[[coil]]` tables",
             "keep one way; `[coils]` may then still hold field_direction, current_limit and field_per_ampere",
         );
-        sink.push(section.value_fault(key, said));
+        sink.push_made(|| section.value_fault(key, said));
     }
     let (geometry, geometry_lacks) = geometry(section, sink);
     Some(Pair {
@@ -92,7 +92,7 @@ fn size(section: &Section<'_>, shape: CoilShape, sink: &mut Sink) -> (Option<Sta
             format!("`{right}`"),
             "give the size that belongs to the shape, to the middle of the winding",
         );
-        sink.push(section.value_fault(wrong, said));
+        sink.push_made(|| section.value_fault(wrong, said));
     }
     (section.stated(right, dimension::LENGTH, Must::Positive, sink), right)
 }
@@ -156,7 +156,7 @@ pub(super) fn gun(section: &Section<'_>, sink: &mut Sink) -> Option<Gun> {
             "a voltage below the limit",
             "check both against the tube's data sheet",
         );
-        sink.push(section.value_fault("voltage_minimum", said));
+        sink.push_made(|| section.value_fault("voltage_minimum", said));
     }
     if gun.direction.is_some_and(|[x, y, _]| x.hypot(y) < 1e-6) {
         let said = said(
@@ -164,7 +164,7 @@ pub(super) fn gun(section: &Section<'_>, sink: &mut Sink) -> Option<Gun> {
             "a direction across the coils' axis",
             "write the beam's direction with the tube not tilted; a tilt stands in readings.csv as `gun_tilt_deg`",
         );
-        sink.push(section.value_fault("direction", said));
+        sink.push_made(|| section.value_fault("direction", said));
     }
     Some(gun)
 }
@@ -179,7 +179,7 @@ fn particle(section: &Section<'_>, sink: &mut Sink) -> Option<Particle> {
             "`particle = \"electron\"`, or `charge_number` and `mass`",
             "keep one way",
         );
-        sink.push(section.value_fault(key, said));
+        sink.push_made(|| section.value_fault(key, said));
     }
     if other.is_none() {
         return Some(Particle::Electron);
@@ -196,7 +196,7 @@ fn particle(section: &Section<'_>, sink: &mut Sink) -> Option<Particle> {
             "a whole number that is not 0",
             "a beam without charge isn't bent",
         );
-        sink.push(section.value_fault("charge_number", said));
+        sink.push_made(|| section.value_fault("charge_number", said));
     }
     let mass = section.stated("mass", dimension::MASS, Must::Positive, sink);
     Some(Particle::Other { charge_number: i32::try_from(charge?).ok()?, mass: mass? })
@@ -220,7 +220,7 @@ pub(super) fn bulb(section: &Section<'_>, sink: &mut Sink) -> Option<Bulb> {
                 "a length below the bulb's radius",
                 "check both numbers and their units",
             );
-            sink.push(section.value_fault(key, said));
+            sink.push_made(|| section.value_fault(key, said));
         }
     }
     Some(bulb)
@@ -246,7 +246,7 @@ pub(super) fn surroundings(section: &Section<'_>, sink: &mut Sink) -> Option<Sur
                 "a stated background field, or a place and a date",
                 "keep one way",
             );
-            sink.push(section.value_fault(key, said));
+            sink.push_made(|| section.value_fault(key, said));
         }
         return section.vector("background", dimension::FLUX_DENSITY, sink).map(Surroundings::Background);
     }
@@ -291,7 +291,7 @@ pub(super) fn check_together(tree: &DeTable<'_>, source: Source<'_>, bench: &Ben
     let from_centre = muzzle.map(|at| at.iter().map(|c| c.value * c.value).sum::<f64>().sqrt());
     let mut fault = |table: &str, key: &str, parts: crate::fault::Said| {
         let value = tree.get(table).and_then(|value| value.get_ref().as_table()?.get(key));
-        sink.push(source.fault(value.map_or(0..0, toml::Spanned::span), None, parts));
+        sink.push_made(|| source.fault(value.map_or(0..0, toml::Spanned::span), None, parts));
     };
     if from_centre.zip(radius).is_some_and(|(at, radius)| at >= radius) {
         let parts = said(

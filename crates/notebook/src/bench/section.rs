@@ -62,7 +62,7 @@ impl<'a> Section<'a> {
                 format!("a table `[{name}]`"),
                 format!("write `[{name}]` on a line of its own and its keys below"),
             );
-            sink.push(source.fault(value.span(), None, said));
+            sink.push_made(|| source.fault(value.span(), None, said));
             return None;
         };
         let section = Self { source, table, span: value.span(), name };
@@ -85,7 +85,7 @@ impl<'a> Section<'a> {
                 ),
                 None => unknown_key(name, &format!("in {}", self.title()), known),
             };
-            sink.push(self.source.fault(key.span(), None, said));
+            sink.push_made(|| self.source.fault(key.span(), None, said));
         }
     }
 
@@ -111,7 +111,7 @@ impl<'a> Section<'a> {
     /// Reports a key that must be there.
     pub(crate) fn lacks(&self, key: &str, remedy: &str, sink: &mut Sink) {
         let said = said(format!("no `{key}` in {}", self.title()), format!("`{key}` here"), remedy);
-        sink.push_missing(self.source.fault(self.span.clone(), None, said));
+        sink.push_missing(|| self.source.fault(self.span.clone(), None, said));
     }
 
     /// The table as its heading has it.
@@ -134,7 +134,7 @@ impl<'a> Section<'a> {
             other => kind_of(other).to_owned(),
         };
         let said = said(format!("{found} in `{key}`"), accepted, remedy);
-        sink.push(self.source.fault(value.span(), None, said));
+        sink.push_made(|| self.source.fault(value.span(), None, said));
     }
 
     /// A value with unit and perhaps uncertainty.
@@ -166,7 +166,7 @@ impl<'a> Section<'a> {
         let stated = match text::parse(&written, kind) {
             Ok(stated) => stated,
             Err(fault) => {
-                sink.push(self.source.fault(value.span(), None, text_said(&written, kind, &fault)));
+                sink.push_made(|| self.source.fault(value.span(), None, text_said(&written, kind, &fault)));
                 return None;
             }
         };
@@ -176,7 +176,7 @@ impl<'a> Section<'a> {
                 accepted,
                 "check the number, its sign and its unit",
             );
-            sink.push(self.source.fault(value.span(), None, said));
+            sink.push_made(|| self.source.fault(value.span(), None, said));
             return None;
         }
         Some(stated)
@@ -193,7 +193,7 @@ impl<'a> Section<'a> {
             "a value without uncertainty",
             "write the value alone; it is a limit or a setting, nothing measured",
         );
-        sink.push(self.value_fault(key, said));
+        sink.push_made(|| self.value_fault(key, said));
         None
     }
 
@@ -206,7 +206,7 @@ impl<'a> Section<'a> {
             let found = format!("{} in `{key}`, without %", quote(written.trim_matches('"')));
             let said =
                 said(found, "a percentage, such as `\"0.5 %\"`", "write it in percent, in quotation marks");
-            sink.push(self.value_fault(key, said));
+            sink.push_made(|| self.value_fault(key, said));
             return None;
         }
         self.plain(key, dimension::RATIO, Must::Between(0.0, 1.0, "a value from 0 to 100 %"), sink)
@@ -237,7 +237,7 @@ impl<'a> Section<'a> {
             _ => {
                 let found = format!("`{number}` in `{key}`");
                 let said = said(found, range, "check the number");
-                sink.push(self.source.fault(value.span(), None, said));
+                sink.push_made(|| self.source.fault(value.span(), None, said));
                 None
             }
         }
@@ -252,7 +252,7 @@ impl<'a> Section<'a> {
         };
         if text.trim().is_empty() {
             let said = said(format!("nothing in `{key}`"), "some text", "write it, or delete the line");
-            sink.push(self.source.fault(value.span(), None, said));
+            sink.push_made(|| self.source.fault(value.span(), None, said));
             return None;
         }
         Some(text.trim().to_owned())
@@ -268,7 +268,7 @@ impl<'a> Section<'a> {
             let remedy = near.map_or("write one of these".to_owned(), |near| format!("write `{near}`"));
             let said =
                 said(format!("{} in `{key}`", quote(&text)), list(&names).replace(" and ", " or "), remedy);
-            sink.push(self.value_fault(key, said));
+            sink.push_made(|| self.value_fault(key, said));
         }
         chosen
     }
@@ -309,7 +309,7 @@ impl<'a> Section<'a> {
                 "three numbers, not all 0",
                 "write where it points, such as `[1, 0, 0]`",
             );
-            sink.push(self.value_fault(key, said));
+            sink.push_made(|| self.value_fault(key, said));
             return None;
         }
         // scaled first, so that squares neither overflow nor vanish
@@ -329,7 +329,7 @@ impl<'a> Section<'a> {
                     "three, along x, y and z",
                     format!("write `{key} = {example}`"),
                 );
-                sink.push(self.source.fault(value.span(), None, said));
+                sink.push_made(|| self.source.fault(value.span(), None, said));
                 None
             }
             None => {

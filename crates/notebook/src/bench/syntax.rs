@@ -1,7 +1,5 @@
 //! What isn't TOML in a bench file: one fault a line, and none that only follow from an earlier one.
 
-use std::collections::HashSet;
-
 use toml::de::Error;
 
 use crate::fault::{Said, Sink, Source, line_breaks, printable, said};
@@ -10,12 +8,14 @@ use crate::fault::{Said, Sink, Source, line_breaks, printable, said};
 ///
 /// - **Gives** the line from which on nothing was understood, if a list isn't closed and swallows what follows.
 pub(super) fn faults(source: Source<'_>, errors: &[Error], sink: &mut Sink) -> Option<usize> {
-    let mut lines = HashSet::new();
     let mut in_order: Vec<_> = errors.iter().collect();
     in_order.sort_by_key(|error| error.span().map(|span| span.start));
+    // lines are counted from one error to the next, because a file may hold a hundred thousand of them
+    let (mut line, mut counted_to, mut last) = (1, 0, None);
     for error in in_order {
         let span = error.span().unwrap_or(0..0);
-        let line = 1 + line_breaks(source.text.get(..span.start).unwrap_or(source.text));
+        line += line_breaks(source.text.get(counted_to..span.start).unwrap_or(""));
+        counted_to = span.start.max(counted_to);
         if let Some(open) = open_list(source.text, error) {
             let said = said(
                 "a list that is not closed",
@@ -27,8 +27,9 @@ pub(super) fn faults(source: Source<'_>, errors: &[Error], sink: &mut Sink) -> O
             sink.push(fault);
             return first_line;
         }
-        if lines.insert(line) {
-            sink.push(source.fault(span, Some(line), what_to_say(error.message())));
+        if last != Some(line) {
+            last = Some(line);
+            sink.push_made(|| source.fault(span, Some(line), what_to_say(error.message())));
         }
     }
     None

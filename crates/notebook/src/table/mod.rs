@@ -67,22 +67,24 @@ impl<'a> Table<'a> {
         let mut sink = Sink::default();
         let Some(header) = rows.next() else {
             let names: Vec<_> = columns.iter().filter(|c| c.required).map(|c| c.name).collect();
-            sink.push(source.fault(
-                0..0,
-                Some(1),
-                said(
-                    "an empty table",
-                    format!("a first line that names the columns, with at least {}", list(&names)),
-                    "write that line, or delete the file",
-                ),
-            ));
+            sink.push_made(|| {
+                source.fault(
+                    0..0,
+                    Some(1),
+                    said(
+                        "an empty table",
+                        format!("a first line that names the columns, with at least {}", list(&names)),
+                        "write that line, or delete the file",
+                    ),
+                )
+            });
             return Err(sink);
         };
         if header.field_count > MOST_COLUMNS {
             let found = format!("{} columns", header.field_count);
             let said =
                 said(found, format!("at most {MOST_COLUMNS}"), "check that this is the table you mean");
-            sink.push(source.fault(header.span.clone(), Some(header.line), said));
+            sink.push_made(|| source.fault(header.span.clone(), Some(header.line), said));
             return Err(sink);
         }
         let (header_line, header_span) = (header.line, header.span.clone());
@@ -117,7 +119,7 @@ impl<'a> Table<'a> {
             } else {
                 continue;
             };
-            self.sink.push(self.source.fault(heading.span.clone(), Some(self.header_line), said));
+            self.sink.push_made(|| self.source.fault(heading.span.clone(), Some(self.header_line), said));
         }
         let lacking = columns.iter().filter(|column| column.required && !self.has_or_means(&[column.name]));
         let lacking: Vec<_> = lacking.map(|column| column.name).collect();
@@ -141,7 +143,7 @@ impl<'a> Table<'a> {
 
     /// A fault of the header line as a whole.
     pub(crate) fn header_fault(&mut self, said: crate::fault::Said) {
-        self.sink.push(self.source.fault(self.header_span.clone(), Some(self.header_line), said));
+        self.sink.push_made(|| self.source.fault(self.header_span.clone(), Some(self.header_line), said));
     }
 
     /// Whether the table has this known column.
