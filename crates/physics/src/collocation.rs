@@ -52,7 +52,7 @@ fn build() -> Tables {
 }
 
 /// `∫_{−1}^{x} P_n`, by `(P_{n+1} − P_{n−1})/(2n + 1)`.
-fn integrated(n: usize, x: f64) -> f64 {
+pub(crate) fn integrated(n: usize, x: f64) -> f64 {
     if n == 0 {
         return x + 1.0;
     }

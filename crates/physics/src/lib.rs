@@ -4,6 +4,7 @@
 // where a value that is no number must fail it.
 #![allow(clippy::needless_range_loop, clippy::neg_cmp_op_on_partial_ord)]
 
+pub mod bundle;
 pub mod coil;
 mod collocation;
 mod dual;
@@ -13,19 +14,23 @@ pub mod error;
 pub mod gas;
 mod gauss;
 mod lanes;
+pub mod many;
 pub mod motion;
 pub mod neighbours;
 pub mod path;
 pub mod prepared;
 pub mod ring;
 mod step;
+mod threads;
 pub mod vec3;
 pub mod winding;
 mod zonal;
 
+pub use bundle::{Arrival, Launch, follow_bundle};
 pub use coil::{Loop, RectangularLoop};
 pub use error::{FieldError, MotionError, PathError};
 pub use lanes::VectorWidth;
+pub use many::HowWide;
 pub use motion::{Motion, Particle};
 pub use path::{MagneticField, Path, TraceOptions, Until, trace};
 pub use prepared::{BenchField, PreparedField};
