@@ -1,1 +1,282 @@
-//! The ruler or calibration board.
+//! The scale on a photograph: its marks found, measured one by one, numbered, and its spacing known by their rhythm.
+
+mod band;
+mod count;
+mod rhythm;
+mod root;
+mod row;
+mod strip;
+mod tick;
+
+use crate::error::{PhotoCaveat, PhotoError};
+use crate::marks::{HandMark, HandMarkKind, inside_outline};
+use crate::picture::{LightPlane, Picture};
+pub use rhythm::Rhythm;
+use row::Row;
+
+/// Longest side of the picture on which rows of marks are searched, in pixels.
+const SEARCH_SIDE_PX: f64 = 3200.0;
+/// Rows tried before the search ends without a scale.
+const CANDIDATES: usize = 10;
+/// Fewer marks than this fix no plane.
+pub const FEWEST_MARKS: usize = 8;
+/// Millimetres in an inch, exact by definition (international yard and pound agreement, 1959).
+const INCH_MM: f64 = 25.4;
+
+/// What kind of scale the photograph shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ScaleKind {
+    /// A straight ruler with marks along one or both edges.
+    #[default]
+    Ruler,
+    /// Crossed lines.
+    Grid,
+    /// Squares of two colours.
+    Board,
+}
+
+/// What is known of the scale before looking.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ScaleHints {
+    /// Kind of scale.
+    pub kind: ScaleKind,
+    /// Stated distance from mark to mark in millimetres.
+    pub spacing_mm: Option<f64>,
+    /// Closed outlines (pixels) in which nothing is to be used.
+    pub leave_out: Vec<Vec<[f64; 2]>>,
+    /// Points marked by hand; those of the scale replace the search.
+    pub hand_marks: Vec<HandMark>,
+}
+
+impl ScaleHints {
+    fn allows(&self, point: [f64; 2]) -> bool {
+        !self.leave_out.iter().any(|outline| inside_outline(outline, point))
+    }
+}
+
+/// One mark of the scale.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScaleMark {
+    /// Number along its row; a longest mark has number 0, the direction is arbitrary.
+    pub number: i32,
+    /// Two points on the mark's centre line, at different depths, in pixels; their errors are independent.
+    pub points_px: [[f64; 2]; 2],
+    /// Standard uncertainty of each point across the mark, in pixels.
+    pub u_px: f64,
+    /// The mark's foot (the end that all marks of the row share) and its other end, in pixels.
+    pub ends_px: [[f64; 2]; 2],
+    /// Rank of its length in the rhythm, 0 for the shortest.
+    pub rank: usize,
+}
+
+/// One row of marks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScaleRow {
+    /// Marks in order of their numbers.
+    pub marks: Vec<ScaleMark>,
+    /// Distance from mark to mark in millimetres; none when it is left to the fit.
+    pub spacing_mm: Option<f64>,
+    /// How the lengths of the marks repeat.
+    pub rhythm: Rhythm,
+    /// Standard deviation of the marks' feet across the row, in pixels.
+    pub foot_scatter_px: f64,
+    /// Whether the marks are darker than the ground.
+    pub dark: bool,
+}
+
+impl ScaleRow {
+    /// Mean distance from mark to mark in pixels.
+    pub fn pitch_px(&self) -> f64 {
+        let (Some(a), Some(b)) = (self.marks.first(), self.marks.last()) else { return 0.0 };
+        let (p, q) = (a.ends_px[0], b.ends_px[0]);
+        (p[0] - q[0]).hypot(p[1] - q[1]) / f64::from((b.number - a.number).abs().max(1))
+    }
+}
+
+/// The scale as found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ScaleFound {
+    /// Rows of marks; the first one sets the unit.
+    pub rows: Vec<ScaleRow>,
+    /// Points of the scale marked by hand.
+    pub hand_marks: Vec<HandMark>,
+    /// What deserves a caution.
+    pub caveats: Vec<PhotoCaveat>,
+}
+
+/// Finds the scale.
+///
+/// Local directions vote for straight rows of parallel marks; each row is laid straight, its marks are followed as
+/// short lines, numbered outwards from an even run, and their rhythm of lengths gives the spacing.
+///
+/// - **Takes** the photograph and what is known of the scale.
+/// - **Gives** at least one row with [`FEWEST_MARKS`] marks, or the points marked by hand.
+/// - **Fails** with [`PhotoError::NoScale`] or [`PhotoError::ScaleUnclear`].
+pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
+    let hand: Vec<HandMark> = hints
+        .hand_marks
+        .iter()
+        .filter(|m| m.what == HandMarkKind::Scale && m.along_mm.is_some())
+        .copied()
+        .collect();
+    if hand.len() >= 2 {
+        return Ok(ScaleFound { hand_marks: hand, ..ScaleFound::default() });
+    }
+    if hints.kind != ScaleKind::Ruler {
+        let why = "only rulers are found by themselves; a grid or a board needs four points marked by hand";
+        return Err(PhotoError::NoScale { why: why.into() });
+    }
+    let plane = picture.reduced(1, if picture.channels() == 3 { 1 } else { 0 });
+    let rows = search(&plane, hints)?;
+    named(rows, hints)
+}
+
+/// The best row and those beside it with the same direction.
+fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<Vec<Row>, PhotoError> {
+    let factor = ((plane.width.max(plane.height) as f64 / SEARCH_SIDE_PX).round() as usize).max(1);
+    let reduced = (factor > 1).then(|| shrink(plane, factor));
+    let full = |p: f64| p * factor as f64 + (factor as f64 - 1.0) / 2.0;
+    let allowed = |x: f64, y: f64| hints.allows([full(x), full(y)]);
+    let bands = band::find_bands(reduced.as_ref().unwrap_or(plane), &allowed, CANDIDATES);
+    let mut rows: Vec<Row> = Vec::new();
+    let mut most = 0;
+    for band in &bands {
+        if let Some(row) = row::measure(plane, band, factor, &|p| hints.allows(p)) {
+            most = most.max(row.marks.len());
+            if row.marks.len() >= FEWEST_MARKS && !rows.iter().any(|r| r.same_as(&row)) {
+                rows.push(row);
+            }
+        }
+        // a long row with a rhythm is the ruler; its other edge is among the next few bands
+        if rows.iter().any(Row::is_sure) && rows.len() >= 2 {
+            break;
+        }
+    }
+    if rows.is_empty() {
+        let why = if most == 0 {
+            "no row of evenly spaced marks stands out".to_owned()
+        } else {
+            format!("the best row shows only {most} marks that can be counted, {FEWEST_MARKS} are needed")
+        };
+        return Err(PhotoError::NoScale { why });
+    }
+    rows.sort_by(|a, b| b.merit().total_cmp(&a.merit()));
+    let first = rows.remove(0);
+    let mut kept: Vec<Row> = rows.into_iter().filter(|r| first.belongs(r)).take(1).collect();
+    kept.insert(0, first);
+    Ok(kept)
+}
+
+/// Means over blocks of `factor` × `factor` pixels.
+fn shrink(plane: &LightPlane, factor: usize) -> LightPlane {
+    let (width, height) = (plane.width / factor, plane.height / factor);
+    let mut values = vec![0.0_f32; width * height];
+    let part = 1.0 / (factor * factor) as f32;
+    for (j, out) in values.chunks_exact_mut(width.max(1)).enumerate() {
+        for y in j * factor..(j + 1) * factor {
+            let row = plane.values.get(y * plane.width..(y + 1) * plane.width).unwrap_or(&[]);
+            for (sum, block) in out.iter_mut().zip(row.chunks_exact(factor)) {
+                *sum += block.iter().sum::<f32>() * part;
+            }
+        }
+    }
+    LightPlane { width, height, values }
+}
+
+/// Gives each row its spacing from rhythm, from the other row, or from what is stated.
+fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
+    let mut found = ScaleFound::default();
+    let guesses: Vec<Option<f64>> = rows.iter().map(|r| by_rhythm(r.rhythm, hints.spacing_mm)).collect();
+    let ratio = match rows.as_slice() {
+        [a, b, ..] => Some(b.pitch_near(a) / a.pitch_near(b)),
+        _ => None,
+    };
+    let mut spacing = guesses;
+    if let (Some(ratio), [a, b, ..]) = (ratio, spacing.as_mut_slice()) {
+        pair(ratio, a, b);
+    }
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    // the row whose spacing is known, in millimetres if there is one, sets the unit
+    order.sort_by_key(|k| match spacing.get(*k).copied().flatten() {
+        Some(s) if (s * 2.0).fract() == 0.0 => 0,
+        Some(_) => 1,
+        None => 2,
+    });
+    let first = order.first().copied().unwrap_or(0);
+    if spacing.get(first).copied().flatten().is_none() {
+        let stated = hints.spacing_mm.ok_or_else(|| PhotoError::ScaleUnclear {
+            why: "no rhythm of long and short marks tells millimetres from other spacings, and no spacing is stated"
+                .into(),
+        })?;
+        if let Some(s) = spacing.get_mut(first) {
+            *s = Some(stated);
+        }
+        found.caveats.push(PhotoCaveat::new(
+            "scale-spacing-stated",
+            format!("the marks show no rhythm of long and short; their spacing of {stated} mm is taken as stated"),
+            "check that every mark was found on the drawn-back photograph, or photograph a scale with long and short marks",
+        ));
+    }
+    cautions(&rows, &spacing, first, hints, &mut found.caveats);
+    for k in order {
+        if let (Some(row), Some(s)) = (rows.get(k), spacing.get(k)) {
+            found.rows.push(row.finished(*s));
+        }
+    }
+    Ok(found)
+}
+
+/// Spacing that a rhythm stands for; tens are millimetres unless centimetres or another spacing is stated.
+fn by_rhythm(rhythm: Rhythm, stated: Option<f64>) -> Option<f64> {
+    match rhythm {
+        Rhythm::Tens => Some(
+            stated
+                .filter(|s| [2.0, 5.0, 10.0, 2.54].iter().any(|t| (s / t - 1.0).abs() < 0.01))
+                .unwrap_or(1.0),
+        ),
+        Rhythm::Twenties => Some(0.5),
+        Rhythm::Halvings { levels } if levels >= 3 => Some(INCH_MM / f64::from(1 << levels)),
+        Rhythm::Halvings { .. } | Rhythm::None => None,
+    }
+}
+
+/// Uses the ratio of two rows' spacings: it must be that of two usual spacings, or one row is left to the fit.
+fn pair(ratio: f64, a: &mut Option<f64>, b: &mut Option<f64>) {
+    const USUAL: [f64; 8] =
+        [1.0, 0.5, INCH_MM / 16.0, INCH_MM / 8.0, INCH_MM / 32.0, INCH_MM / 64.0, 10.0, INCH_MM / 10.0];
+    let metric = |s: &Option<f64>| s.is_some_and(|s| (s * 2.0).fract() == 0.0);
+    let nearest = |target: f64| USUAL.iter().copied().find(|u| (u / target - 1.0).abs() < 0.02);
+    if metric(a) || !metric(b) && a.is_some() {
+        *b = a.and_then(|a| nearest(a * ratio));
+    } else if b.is_some() {
+        *a = b.and_then(|b| nearest(b / ratio));
+    }
+}
+
+fn cautions(
+    rows: &[Row],
+    spacing: &[Option<f64>],
+    first: usize,
+    hints: &ScaleHints,
+    caveats: &mut Vec<PhotoCaveat>,
+) {
+    let Some(row) = rows.get(first) else { return };
+    if row.broken > 0 {
+        caveats.push(PhotoCaveat::new(
+            "scale-pieces-apart",
+            "a piece of the scale lies beyond a gap that can't be counted across; it was left out",
+            "photograph the scale with less of it covered",
+        ));
+    }
+    let any = |s: &f64| spacing.iter().flatten().any(|f| (f / s - 1.0).abs() < 0.01);
+    if let Some(stated) = hints.spacing_mm.filter(|s| !any(s)) {
+        let read = spacing.get(first).copied().flatten().unwrap_or(1.0);
+        caveats.push(PhotoCaveat::new(
+            "scale-spacing-differs",
+            format!(
+                "the spacing is stated as {stated} mm; the rhythm of the marks says {read} mm, which was used"
+            ),
+            "check the spacing in the bench file against the ruler",
+        ));
+    }
+}

@@ -1,0 +1,289 @@
+//! What the camera must see: every mark a line of known place along the scale, every foot on a straight line across it.
+
+use nalgebra::{DVector, Matrix3, Rotation3, Vector3};
+
+use crate::camera::{Camera, CameraHints, Pose};
+use crate::plane::solve::Prior;
+use crate::scale::ScaleFound;
+
+/// Unknowns: rotation (3), place of the reference point (2), ln(px/mm), ln(focal length), principal point (2), k1, k2;
+/// then for a second row its offset, ln(spacing) and foot; the first three rotate about u, v and the plane's normal.
+pub(crate) const FIXED_UNKNOWNS: usize = 11;
+/// Index of ln(px/mm) and of ln(focal length).
+const LN_SCALE: usize = 5;
+pub(crate) const LN_FOCAL: usize = 6;
+
+/// A camera seldom looks at a scale from further aside than twice this (radians).
+const TILT_U: f64 = 0.35;
+/// Principal point from the picture's middle, as a part of the width (common practice, no source).
+const CENTRE_U: f64 = 0.015;
+/// Radial distortion of photographic lenses, first and second coefficient in units of the focal length
+/// (common practice, no source).
+const K1_U: f64 = 0.1;
+const K2_U: f64 = 0.15;
+/// Without any word on the camera: focal length between a wide and a long lens, in picture widths.
+const FOCAL_WIDTHS: f64 = 1.5;
+const FOCAL_LN_U: f64 = 0.7;
+/// The stated distance is to the bulb's centre, the reference point lies elsewhere on the plane, and the lens is thick.
+const DISTANCE_EXTRA_U: f64 = 0.01;
+/// Feet are printed straight, but blur moves them by a part of a pixel depending on the ground beside the ruler.
+const FOOT_U_PX: f64 = 0.5;
+
+/// One thing seen.
+#[derive(Debug, Clone, Copy)]
+enum Seen {
+    /// A point on mark `number` of a row.
+    Mark {
+        row: usize,
+        number: f64,
+    },
+    /// The foot of a mark of a row.
+    Foot {
+        row: usize,
+    },
+    /// Along and across a scale, as marked by hand.
+    Along {
+        mm: f64,
+    },
+    Across {
+        mm: f64,
+    },
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Observation {
+    seen: Seen,
+    px: [f64; 2],
+    /// Standard uncertainty in pixels.
+    u_px: f64,
+}
+
+/// Observations with the frame in which the unknowns are small.
+#[derive(Debug, Clone)]
+pub(crate) struct Model {
+    observations: Vec<Observation>,
+    /// Mark and row of each observation of a mark.
+    pub(crate) owners: Vec<Option<(usize, usize)>>,
+    upright: Matrix3<f64>,
+    reference_mm: [f64; 2],
+    px_per_mm: f64,
+    spacing: [f64; 2],
+    rows: usize,
+    priors: Vec<Prior>,
+    start: DVector<f64>,
+}
+
+impl Model {
+    /// The model of a scale found, in a picture of this size.
+    pub(crate) fn new(found: &ScaleFound, size_px: [usize; 2], hints: &CameraHints) -> Option<Self> {
+        let mut model = if found.rows.is_empty() { Self::by_hand(found)? } else { Self::by_rows(found)? };
+        model.add_priors(size_px, hints);
+        Some(model)
+    }
+
+    fn bare(
+        from: ([f64; 2], [f64; 2]),
+        to: ([f64; 2], [f64; 2]),
+        reference: ([f64; 2], [f64; 2]),
+    ) -> Option<Self> {
+        let (p, q) = (from.1, to.1);
+        let px = (q[0] - p[0]).hypot(q[1] - p[1]);
+        let step = [to.0[0] - from.0[0], to.0[1] - from.0[1]];
+        let mm = step[0].hypot(step[1]);
+        if !(px > 0.0 && mm > 0.0) {
+            return None;
+        }
+        // the direction of u in the picture: turn the pixel vector back by the angle of the step on the plane;
+        // v is a quarter turn counter-clockwise from u as seen, and pixels count y downwards
+        let seen = [(q[0] - p[0]) / px, (q[1] - p[1]) / px];
+        let (c, s) = (step[0] / mm, step[1] / mm);
+        let a = [seen[0] * c - seen[1] * s, seen[1] * c + seen[0] * s];
+        let upright = Matrix3::new(a[0], a[1], 0.0, a[1], -a[0], 0.0, 0.0, 0.0, -1.0);
+        Some(Self {
+            observations: Vec::new(),
+            owners: Vec::new(),
+            upright,
+            reference_mm: reference.0,
+            px_per_mm: px / mm,
+            spacing: [1.0, 1.0],
+            rows: 0,
+            priors: Vec::new(),
+            start: DVector::from_column_slice(&reference.1),
+        })
+    }
+
+    fn by_rows(found: &ScaleFound) -> Option<Self> {
+        let main = found.rows.first()?;
+        let spacing = main.spacing_mm?;
+        let (first, last) = (main.marks.first()?, main.marks.last()?);
+        let middle = main.marks.get(main.marks.len() / 2)?;
+        let at = |m: &crate::scale::ScaleMark| ([f64::from(m.number) * spacing, 0.0], m.ends_px[0]);
+        let mut model = Self::bare(at(first), at(last), at(middle))?;
+        model.rows = found.rows.len().min(2);
+        model.spacing[0] = spacing;
+        for (row, r) in found.rows.iter().take(2).enumerate() {
+            for (k, m) in r.marks.iter().enumerate() {
+                for px in m.points_px {
+                    let seen = Seen::Mark { row, number: f64::from(m.number) };
+                    model.add(Observation { seen, px, u_px: m.u_px }, Some((row, k)));
+                }
+                let u_px = (2.0 * r.foot_scatter_px).max(FOOT_U_PX);
+                model.add(Observation { seen: Seen::Foot { row }, px: m.ends_px[0], u_px }, None);
+            }
+        }
+        Some(model)
+    }
+
+    fn by_hand(found: &ScaleFound) -> Option<Self> {
+        const HAND_U_PX: f64 = 1.0;
+        let known: Vec<([f64; 2], [f64; 2])> = found
+            .hand_marks
+            .iter()
+            .filter_map(|m| Some(([m.along_mm?, m.across_mm.unwrap_or(0.0)], m.point_px())))
+            .collect();
+        let away = |a: &[f64; 2], b: &[f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
+        let from = *known.first()?;
+        let to = *known.iter().max_by(|a, b| away(&a.1, &from.1).total_cmp(&away(&b.1, &from.1)))?;
+        let mut model = Self::bare(from, to, from)?;
+        for (mm, px) in known {
+            model.add(Observation { seen: Seen::Along { mm: mm[0] }, px, u_px: HAND_U_PX }, None);
+            model.add(Observation { seen: Seen::Across { mm: mm[1] }, px, u_px: HAND_U_PX }, None);
+        }
+        Some(model)
+    }
+
+    fn add(&mut self, observation: Observation, owner: Option<(usize, usize)>) {
+        self.observations.push(observation);
+        self.owners.push(owner);
+    }
+
+    fn add_priors(&mut self, size_px: [usize; 2], hints: &CameraHints) {
+        let (width, height) = (size_px[0] as f64, size_px[1] as f64);
+        let centre = [(width - 1.0) / 2.0, (height - 1.0) / 2.0];
+        let (ln_focal, u) = focal_prior(hints, self.px_per_mm, width.max(height));
+        let focal = ln_focal.exp();
+        let reference = [0, 1].map(|k| (self.start.get(k).copied().unwrap_or(0.0) - centre[k]) / focal);
+        const OPEN: f64 = 10.0;
+        let centre_u = CENTRE_U * width.max(height);
+        self.priors = vec![
+            (0.0, TILT_U),
+            (0.0, TILT_U),
+            (0.0, OPEN),
+            (reference[0], OPEN),
+            (reference[1], OPEN),
+            (self.px_per_mm.ln(), OPEN),
+            (ln_focal, u),
+            (centre[0], centre_u),
+            (centre[1], centre_u),
+            (0.0, K1_U),
+            (0.0, K2_U),
+        ];
+        self.start = DVector::from_iterator(FIXED_UNKNOWNS, self.priors.iter().map(|p| p.0));
+    }
+
+    /// Adds the unknowns of a second row: its zero, its spacing (known or not) and its foot line.
+    pub(crate) fn add_second_row(&mut self, found: &ScaleFound) -> Option<()> {
+        let row = found.rows.get(1)?;
+        let first = row.marks.first()?;
+        let last = row.marks.last()?;
+        let place = |px| self.on_plane(&self.start, px);
+        let (a, b) = (place(first.ends_px[0])?, place(last.ends_px[0])?);
+        let rough = (b[0] - a[0]) / f64::from(last.number - first.number);
+        let (spacing, u) = match row.spacing_mm {
+            // two edges of one ruler are printed by one machine; they agree to a part in ten thousand
+            Some(s) => (s * rough.signum(), 1e-4),
+            None => (rough, 0.03),
+        };
+        self.spacing[1] = spacing;
+        let offset = a[0] - spacing * f64::from(first.number);
+        self.priors.extend([(offset, 100.0), (0.0, u), (a[1], 100.0)]);
+        self.start = DVector::from_iterator(self.priors.len(), self.priors.iter().map(|p| p.0));
+        Some(())
+    }
+
+    pub(crate) fn priors(&self) -> &[Prior] {
+        &self.priors
+    }
+
+    /// The start, tilted about u and v by so many radians.
+    pub(crate) fn start(&self, tilt: [f64; 2]) -> DVector<f64> {
+        let mut start = self.start.clone();
+        start.iter_mut().zip(tilt).for_each(|(s, t)| *s = t);
+        start
+    }
+
+    /// Nominal pixels per millimetre.
+    pub(crate) fn px_per_mm(&self) -> f64 {
+        self.px_per_mm
+    }
+
+    /// Camera and pose for given unknowns.
+    pub(crate) fn camera(&self, p: &DVector<f64>) -> Option<(Camera, Pose)> {
+        let [wx, wy, wz, a, b, ln_scale, ln_focal, cx, cy, k1, k2] =
+            *p.as_slice().first_chunk::<FIXED_UNKNOWNS>()?;
+        let focal_px = ln_focal.exp();
+        let depth = focal_px / ln_scale.exp();
+        let rotation = self.upright * Rotation3::new(Vector3::new(wx, wy, wz)).into_inner();
+        let reference = Vector3::new(self.reference_mm[0], self.reference_mm[1], 0.0);
+        let translation = Vector3::new(a, b, 1.0) * depth - rotation * reference;
+        Some((Camera { focal_px, centre_px: [cx, cy], k1, k2 }, Pose { rotation, translation }))
+    }
+
+    fn on_plane(&self, p: &DVector<f64>, px: [f64; 2]) -> Option<[f64; 2]> {
+        let (camera, pose) = self.camera(p)?;
+        plane_point(&camera, &pose.to_plane()?, px)
+    }
+
+    /// Distances of the points seen from where they must be, in units of their uncertainties.
+    pub(crate) fn residuals(&self, p: &DVector<f64>, every: usize) -> Option<Vec<f64>> {
+        let (camera, pose) = self.camera(p)?;
+        let back = pose.to_plane()?;
+        let extra = |k: usize| p.get(FIXED_UNKNOWNS + k).copied().unwrap_or(0.0);
+        let second = [extra(0), self.spacing[1] * extra(1).exp(), extra(2)];
+        let px_per_mm = p.get(LN_SCALE)?.exp();
+        self.observations
+            .iter()
+            .step_by(every.max(1))
+            .map(|o| {
+                let at = plane_point(&camera, &back, o.px)?;
+                let mm = match o.seen {
+                    Seen::Mark { row: 0, number } => at[0] - self.spacing[0] * number,
+                    Seen::Mark { number, .. } => at[0] - second[0] - second[1] * number,
+                    Seen::Foot { row: 0 } => at[1],
+                    Seen::Foot { .. } => at[1] - second[2],
+                    Seen::Along { mm } => at[0] - mm,
+                    Seen::Across { mm } => at[1] - mm,
+                };
+                Some(mm * px_per_mm / o.u_px)
+            })
+            .collect()
+    }
+
+    /// Standard uncertainty of an observation in pixels.
+    pub(crate) fn u_px(&self, k: usize) -> f64 {
+        self.observations.get(k).map_or(1.0, |o| o.u_px)
+    }
+}
+
+/// A pixel carried to the plane; none beyond the horizon.
+pub(crate) fn plane_point(camera: &Camera, back: &Matrix3<f64>, px: [f64; 2]) -> Option<[f64; 2]> {
+    let ray = camera.to_ray(px)?;
+    let p = back * Vector3::new(ray[0], ray[1], 1.0);
+    (p.z > 0.0).then(|| [p.x / p.z, p.y / p.z])
+}
+
+/// Mean and standard uncertainty of ln(focal length in pixels).
+fn focal_prior(hints: &CameraHints, px_per_mm: f64, width_px: f64) -> (f64, f64) {
+    let good = |v: &(f64, f64)| v.0 > 0.0 && v.1 >= 0.0 && v.0.is_finite() && v.1.is_finite();
+    let by_distance =
+        hints.distance_mm.filter(good).map(|(d, u)| ((d * px_per_mm).ln(), (u / d).hypot(DISTANCE_EXTRA_U)));
+    let written = hints.focal_px.filter(good).map(|(f, u)| (f.ln(), (u / f).max(0.005)));
+    match (by_distance, written) {
+        (Some(a), Some(b)) => {
+            let (wa, wb) = (a.1.powi(-2), b.1.powi(-2));
+            ((a.0 * wa + b.0 * wb) / (wa + wb), (wa + wb).powf(-0.5))
+        }
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => ((FOCAL_WIDTHS * width_px).ln(), FOCAL_LN_U),
+    }
+}

@@ -1,0 +1,186 @@
+//! One row of marks measured: from a voted band to numbered marks with their places in pixels.
+
+use crate::picture::LightPlane;
+use crate::scale::band::Band;
+use crate::scale::count::count;
+use crate::scale::rhythm::{Rhythm, find_rhythm};
+use crate::scale::root::{Root, find_root};
+use crate::scale::strip::Strip;
+use crate::scale::tick::{Tick, find_ticks};
+use crate::scale::{ScaleMark, ScaleRow};
+
+/// Half the height of the strip in which marks are followed, in pixels of the searched picture.
+const HALF_HEIGHT_PX: f64 = 100.0;
+/// Marks of a row that is the ruler beyond doubt.
+const SURE_MARKS: usize = 25;
+/// Smallest standard uncertainty of a mark's point in pixels: print, compression, pixel response (from samples and
+/// drawn rulers: means over many marks scatter no less).
+const LEAST_U_PX: f64 = 0.03;
+
+/// A row with numbered marks, before its spacing is known.
+#[derive(Debug, Clone)]
+pub(crate) struct Row {
+    pub(crate) marks: Vec<ScaleMark>,
+    pub(crate) rhythm: Rhythm,
+    pub(crate) broken: usize,
+    foot_scatter: f64,
+    dark: bool,
+}
+
+impl Row {
+    /// Long and rhythmic: surely a ruler.
+    pub(crate) fn is_sure(&self) -> bool {
+        self.marks.len() >= SURE_MARKS && self.rhythm != Rhythm::None
+    }
+
+    /// Rank among rows: a rhythm counts like as many marks again.
+    pub(crate) fn merit(&self) -> f64 {
+        self.marks.len() as f64 * if self.rhythm == Rhythm::None { 1.0 } else { 2.0 }
+    }
+
+    fn axis(&self) -> Option<([f64; 2], [f64; 2])> {
+        let (a, b) = (self.marks.first()?.ends_px[0], self.marks.last()?.ends_px[0]);
+        let length = (b[0] - a[0]).hypot(b[1] - a[1]).max(1e-9);
+        Some((a, [(b[0] - a[0]) / length, (b[1] - a[1]) / length]))
+    }
+
+    /// Whether both rows are the same marks found twice.
+    pub(crate) fn same_as(&self, other: &Self) -> bool {
+        let pitch = self.finished(None).pitch_px();
+        let near = |m: &ScaleMark| {
+            self.marks.iter().any(|k| {
+                (k.ends_px[0][0] - m.ends_px[0][0]).hypot(k.ends_px[0][1] - m.ends_px[0][1]) < 0.5 * pitch
+            })
+        };
+        2 * other.marks.iter().filter(|m| near(m)).count() > other.marks.len()
+    }
+
+    /// Whether another row can be the other edge of the same ruler: same direction, beside it.
+    pub(crate) fn belongs(&self, other: &Self) -> bool {
+        let (Some((p, a)), Some((q, b))) = (self.axis(), other.axis()) else { return false };
+        let sine = (a[0] * b[1] - a[1] * b[0]).abs();
+        let apart = ((q[0] - p[0]) * a[1] - (q[1] - p[1]) * a[0]).abs();
+        let pitch = self.finished(None).pitch_px();
+        let span = |r: &Self, p: [f64; 2]| {
+            r.marks
+                .iter()
+                .map(|m| (m.ends_px[0][0] - p[0]) * a[0] + (m.ends_px[0][1] - p[1]) * a[1])
+                .fold((f64::MAX, f64::MIN), |m, x| (m.0.min(x), m.1.max(x)))
+        };
+        let (own, its) = (span(self, p), span(other, p));
+        let overlap = own.1.min(its.1) - own.0.max(its.0);
+        sine < 0.12
+            && apart < 80.0 * pitch
+            && overlap > 0.3 * (its.1 - its.0)
+            && self.dark == other.dark
+            && other.marks.len() >= 12
+    }
+
+    /// Pixels from mark to mark in the part that lies beside the other row.
+    pub(crate) fn pitch_near(&self, other: &Self) -> f64 {
+        let Some((p, a)) = self.axis() else { return 1.0 };
+        let at = |m: &ScaleMark| (m.ends_px[0][0] - p[0]) * a[0] + (m.ends_px[0][1] - p[1]) * a[1];
+        let range =
+            |r: &Self| r.marks.iter().map(at).fold((f64::MAX, f64::MIN), |m, x| (m.0.min(x), m.1.max(x)));
+        let (own, its) = (range(self), range(other));
+        let (from, to) = (own.0.max(its.0) - 1.0, own.1.min(its.1) + 1.0);
+        let inside: Vec<&ScaleMark> = self.marks.iter().filter(|m| (from..=to).contains(&at(m))).collect();
+        let (Some(first), Some(last)) = (inside.first(), inside.last()) else { return 1.0 };
+        (at(last) - at(first)).abs() / f64::from((last.number - first.number).abs().max(1))
+    }
+
+    /// The row as handed out.
+    pub(crate) fn finished(&self, spacing_mm: Option<f64>) -> ScaleRow {
+        ScaleRow {
+            marks: self.marks.clone(),
+            spacing_mm,
+            rhythm: self.rhythm,
+            foot_scatter_px: self.foot_scatter,
+            dark: self.dark,
+        }
+    }
+}
+
+/// Measures the marks of a band, dark ones and light ones, and keeps the better row.
+pub(crate) fn measure(
+    plane: &LightPlane,
+    band: &Band,
+    factor: usize,
+    allowed: &dyn Fn([f64; 2]) -> bool,
+) -> Option<Row> {
+    let strip = Strip::new(plane, band, factor, HALF_HEIGHT_PX);
+    let pitch = strip.rough_pitch()?;
+    let dark = row(&strip, pitch, true, allowed);
+    if dark.as_ref().is_some_and(Row::is_sure) {
+        return dark;
+    }
+    let light = row(&strip, pitch, false, allowed);
+    match (dark, light) {
+        (Some(a), Some(b)) => Some(if b.merit() > a.merit() { b } else { a }),
+        (a, b) => a.or(b),
+    }
+}
+
+fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool) -> Option<Row> {
+    let mut ticks = find_ticks(strip, pitch, if dark { 1.0 } else { -1.0 });
+    ticks.retain(|t| allowed(strip.point(t.at, t.middle)));
+    ticks.sort_by(|a, b| a.at.total_cmp(&b.at));
+    let root = find_root(&ticks, pitch)?;
+    let mut members: Vec<&Tick> = root.members.iter().filter_map(|k| ticks.get(*k)).collect();
+    let depth = typical_depth(&members, root.side)?;
+    let inward = if root.side == 0 { 0.5 } else { -0.5 };
+    let place = |t: &Tick| t.s(root.v(t.at) + inward * depth);
+    members.sort_by(|a, b| place(a).total_cmp(&place(b)));
+    let places: Vec<f64> = members.iter().map(|t| place(t)).collect();
+    let counted = count(&places)?;
+    let numbered: Vec<(i32, &Tick)> =
+        counted.numbers.iter().zip(&members).filter_map(|(n, t)| n.map(|n| (n, *t))).collect();
+    let lengths = lengths(&numbered, &root);
+    let found = find_rhythm(&lengths);
+    let u_row = typical_scatter(&numbered);
+    let marks =
+        numbered.iter().map(|(n, t)| mark(strip, t, &root, n - found.phase, found.rhythm, u_row)).collect();
+    Some(Row { marks, rhythm: found.rhythm, broken: counted.broken, foot_scatter: root.scatter, dark })
+}
+
+/// Median length of the marks.
+fn typical_depth(members: &[&Tick], side: usize) -> Option<f64> {
+    let mut depths: Vec<f64> = members.iter().map(|t| t.ends[1] - t.ends[0]).collect();
+    depths.sort_by(f64::total_cmp);
+    let _ = side;
+    depths.get(depths.len() / 2).copied()
+}
+
+/// Number and length of each mark, as a part of the local spacing so that perspective does not count.
+fn lengths(numbered: &[(i32, &Tick)], root: &Root) -> Vec<(i32, f64)> {
+    let step = |k: usize| {
+        let near = |j: usize| numbered.get(j.min(numbered.len() - 1)).map_or((0, 0.0), |m| (m.0, m.1.at));
+        let (a, b) = (near(k.saturating_sub(8)), near(k + 8));
+        (b.1 - a.1) / f64::from((b.0 - a.0).max(1))
+    };
+    let length = |t: &Tick| {
+        let foot = root.v(t.at);
+        if root.side == 0 { t.ends[1] - foot } else { foot - t.ends[0] }
+    };
+    numbered.iter().enumerate().map(|(k, (n, t))| (*n, length(t) / step(k).max(1e-9))).collect()
+}
+
+/// Root mean square scatter of a mark's rows: that of one mark alone is itself uncertain.
+fn typical_scatter(numbered: &[(i32, &Tick)]) -> f64 {
+    let mut all: Vec<f64> = numbered.iter().map(|(_, t)| t.scatter).collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied().unwrap_or(0.1)
+}
+
+fn mark(strip: &Strip, t: &Tick, root: &Root, number: i32, rhythm: Rhythm, u_row: f64) -> ScaleMark {
+    let away = t.spread / 3.0_f64.sqrt();
+    let point = |v: f64| strip.point(t.s(v), v);
+    let ends = if root.side == 0 { t.ends } else { [t.ends[1], t.ends[0]] };
+    ScaleMark {
+        number,
+        points_px: [point(t.middle - away), point(t.middle + away)],
+        u_px: (t.scatter.max(u_row) * (2.0 / t.independent).sqrt()).max(LEAST_U_PX),
+        ends_px: ends.map(point),
+        rank: rhythm.rank(number),
+    }
+}
