@@ -2,9 +2,10 @@
 
 use std::sync::OnceLock;
 
-use crate::collocation::sine_cosine;
+use crate::collocation::sine_cosine_lanes;
 use crate::error::PathError;
 use crate::gauss;
+use crate::lane8::Lane8;
 use crate::lanes::{VectorWidth, Work, at_width};
 use crate::path::{TraceOptions, Until, trace};
 use crate::prepared::BenchField;
@@ -25,10 +26,9 @@ const MOST_ROUNDS: usize = 14;
 /// product of what the nodes leave out of the deviation and of its kernel, each of that size. Checked against [`trace`] on random benches.
 const ROUGHNESS: f64 = 0.3;
 
-type Lane = [f64; LANES];
-type Vector = [Lane; 3];
-/// Component, node, lane.
-type Block = [[Lane; NODES]; 3];
+type Vector<V> = [V; 3];
+/// Component, node; the lanes are the orbits.
+type Block<V> = [[V; NODES]; 3];
 
 /// One particle of a bundle: where it starts, which way, its signed p/q and how far to follow it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -94,9 +94,9 @@ impl Work for Chunk<'_> {
     type Output = Result<(), PathError>;
 
     #[inline(always)]
-    fn run(self) -> Self::Output {
+    fn run<V: Lane8>(self) -> Self::Output {
         for (launches, arrivals) in self.launches.chunks(LANES).zip(self.arrivals.chunks_mut(LANES)) {
-            if !batch(self.field, launches, arrivals, self.tolerance) {
+            if !batch::<V>(self.field, launches, arrivals, self.tolerance) {
                 one_by_one(self.field, launches, arrivals, self.tolerance)?;
             }
         }
@@ -125,50 +125,109 @@ fn one_by_one(
 
 /// Follows up to eight orbits together; `false` if they need [`trace`].
 #[inline(always)]
-fn batch(field: &BenchField<'_>, launches: &[Launch], arrivals: &mut [Arrival], tolerance: f64) -> bool {
-    let Some(mut state) = State::new(field, launches) else { return false };
+fn batch<V: Lane8>(
+    field: &BenchField<'_>,
+    launches: &[Launch],
+    arrivals: &mut [Arrival],
+    tolerance: f64,
+) -> bool {
+    let Some(mut state) = State::<V>::new(field, launches) else { return false };
     let Some(steps) = state.steps() else { return false };
-    let mut h = [0.0; LANES];
-    for l in 0..LANES {
-        h[l] = state.length[l] / steps as f64;
-    }
-    let tables = tables();
-    let mut worst = 0.0;
+    let bench = Bench::new(field);
+    let h = state.length / V::splat(steps as f64);
+    let t = Tables::<V>::new();
+    let mut worst: f64 = 0.0;
     for _ in 0..steps {
-        match state.step(field, tables, &h, tolerance) {
-            Some(roughness) => worst = f64::max(worst, roughness),
+        match state.step(&bench, &t, h, tolerance) {
+            Some(roughness) => worst = worst.max(roughness),
             None => return false,
         }
     }
     if worst > ROUGHNESS * tolerance.sqrt() {
         return false;
     }
+    let (place, direction) = (state.place.map(V::store), state.direction.map(V::store));
+    let mut finite = true;
     for (l, arrival) in arrivals.iter_mut().enumerate().take(LANES) {
-        let at = |v: &Vector| Vec3::new(v[0][l], v[1][l], v[2][l]);
-        let direction = at(&state.direction);
-        *arrival = Arrival { place_m: at(&state.place), direction: direction / direction.norm() };
+        let at = |v: &[[f64; LANES]; 3]| Vec3::new(v[0][l], v[1][l], v[2][l]);
+        let along = at(&direction);
+        *arrival = Arrival { place_m: at(&place), direction: along / along.norm() };
+        finite = finite && arrival.place_m.is_finite();
     }
-    true
+    finite
 }
+
+/// The field with its factors spread over the lanes.
+struct Bench<'a, V> {
+    field: &'a BenchField<'a>,
+    factor: V,
+    background: Vector<V>,
+}
+
+impl<'a, V: Lane8> Bench<'a, V> {
+    #[inline(always)]
+    fn new(field: &'a BenchField<'a>) -> Self {
+        let background = <[f64; 3]>::from(field.background_t).map(V::splat);
+        Self { field, factor: V::splat(field.scale * field.current_a), background }
+    }
+
+    #[inline(always)]
+    fn lanes<const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
+        let mut b = self.field.prepared.lanes(p);
+        for c in 0..3 {
+            for m in 0..M {
+                b[c][m] = b[c][m].fma(self.factor, self.background[c]);
+            }
+        }
+        b
+    }
+
+    /// The field at all nodes, [`TOGETHER`] at a time; `None` outside the prepared region.
+    #[inline(always)]
+    fn at_nodes(&self, p: &Block<V>) -> Option<Block<V>> {
+        if !self.field.prepared.holds_lanes(p) {
+            return None;
+        }
+        let mut out = [[V::zero(); NODES]; 3];
+        for j in (0..NODES).step_by(TOGETHER) {
+            let mut q = [[V::zero(); TOGETHER]; 3];
+            for c in 0..3 {
+                for m in 0..TOGETHER {
+                    q[c][m] = p[c][j + m];
+                }
+            }
+            let b = self.lanes(&q);
+            for c in 0..3 {
+                for m in 0..TOGETHER {
+                    out[c][j + m] = b[c][m];
+                }
+            }
+        }
+        Some(out)
+    }
+}
+
+/// Nodes whose series run together: enough chains to hide each other's latency, few enough for the registers.
+const TOGETHER: usize = 2;
 
 /// Eight orbits on their way.
-struct State {
-    place: Vector,
-    direction: Vector,
-    mean_field: Vector,
+struct State<V> {
+    place: Vector<V>,
+    direction: Vector<V>,
+    mean_field: Vector<V>,
     /// q/p.
-    k: Lane,
-    length: Lane,
+    k: V,
+    length: V,
 }
 
-impl State {
+impl<V: Lane8> State<V> {
     /// Lanes without a launch repeat the first one.
     #[inline(always)]
     fn new(field: &BenchField<'_>, launches: &[Launch]) -> Option<Self> {
         let first = launches.first()?;
-        let zero = [[0.0; LANES]; 3];
-        let mut state =
-            Self { place: zero, direction: zero, mean_field: zero, k: [0.0; LANES], length: [0.0; LANES] };
+        let mut place = [[0.0; LANES]; 3];
+        let mut direction = [[0.0; LANES]; 3];
+        let (mut k, mut length) = ([0.0; LANES], [0.0; LANES]);
         for l in 0..LANES {
             let launch = launches.get(l).unwrap_or(first);
             let unit = launch.direction.unit()?;
@@ -183,51 +242,48 @@ impl State {
             for (c, (x, t)) in
                 <[f64; 3]>::from(launch.place_m).into_iter().zip(<[f64; 3]>::from(unit)).enumerate()
             {
-                (state.place[c][l], state.direction[c][l]) = (x, t);
+                (place[c][l], direction[c][l]) = (x, t);
             }
-            (state.k[l], state.length[l]) = (1.0 / launch.momentum_over_charge_t_m, launch.length_m);
+            (k[l], length[l]) = (1.0 / launch.momentum_over_charge_t_m, launch.length_m);
         }
-        if !field.prepared.holds_all(&state.place) {
+        let place = place.map(|c| V::load(&c));
+        let one = place.map(|v| [v]);
+        if !field.prepared.holds_lanes(&one) {
             return None;
         }
-        state.mean_field = bench_columns(field, &state.place);
-        Some(state)
+        let mean_field = Bench::new(field).lanes(&one).map(|[v]| v);
+        let direction = direction.map(|c| V::load(&c));
+        Some(Self { place, direction, mean_field, k: V::load(&k), length: V::load(&length) })
     }
 
     /// Equal steps that turn by at most [`ROTATION_RAD`] in the field at the start.
     #[inline(always)]
     fn steps(&self) -> Option<usize> {
-        let mut most: f64 = 0.0;
-        for l in 0..LANES {
-            let b = &self.mean_field;
-            let strength = (b[0][l] * b[0][l] + b[1][l] * b[1][l] + b[2][l] * b[2][l]).sqrt();
-            most = most.max((strength * self.k[l] * self.length[l]).abs());
-        }
+        let b = &self.mean_field;
+        let strength = b[0].fma(b[0], b[1].fma(b[1], b[2] * b[2])).sqrt();
+        let most = (strength * self.k * self.length).abs().largest();
         let steps = (most / ROTATION_RAD).ceil().max(1.0);
         (steps <= MOST_STEPS as f64).then_some(steps as usize)
     }
 
     /// One step of all lanes; gives the largest high Legendre coefficient of the deviation, or `None` if it did not converge.
     #[inline(always)]
-    fn step(&mut self, field: &BenchField<'_>, t: &Tables, h: &Lane, tolerance: f64) -> Option<f64> {
-        let mut turn = Turn::new(t, &self.mean_field, &self.k, h);
-        let mut u = [[[0.0; LANES]; NODES]; 3];
-        for c in 0..3 {
-            u[c] = [self.direction[c]; NODES];
-        }
-        let mut nodes = turn.turned(&u, 1.0);
+    fn step(&mut self, bench: &Bench<'_, V>, t: &Tables<V>, h: V, tolerance: f64) -> Option<f64> {
+        let mut turn = Turn::new(t, &self.mean_field, self.k, h);
+        let mut u = self.direction.map(|d| [d; NODES]);
+        let mut nodes = turn.forward(&u);
         let mut before = f64::INFINITY;
         for round in 0..MOST_ROUNDS {
-            let b = field_at(field, &integrate(t, &nodes, &self.place, h))?;
+            let b = bench.at_nodes(&integrate(t, &nodes, &self.place, h))?;
             if round == 0 {
                 self.mean_field = weighted(t, &b);
-                turn = Turn::new(t, &self.mean_field, &self.k, h);
+                turn = Turn::new(t, &self.mean_field, self.k, h);
             }
-            let force = turn.turned(&bend(&nodes, &b, &self.mean_field, &self.k), -1.0);
+            let force = turn.backward(&bend(&nodes, &b, &self.mean_field, self.k));
             let moved = integrate(t, &force, &self.direction, h);
             let change = largest_change(&u, &moved);
             u = moved;
-            nodes = turn.turned(&u, 1.0);
+            nodes = turn.forward(&u);
             if (round > 0 && change * (change / before) <= 0.05 * tolerance) || change < 1e-15 {
                 self.finish(t, &turn, &nodes, &force, h);
                 return Some(roughness(t, &u));
@@ -241,20 +297,18 @@ impl State {
     }
 
     #[inline(always)]
-    fn finish(&mut self, t: &Tables, turn: &Turn, nodes: &Block, force: &Block, h: &Lane) {
+    fn finish(&mut self, t: &Tables<V>, turn: &Turn<V>, nodes: &Block<V>, force: &Block<V>, h: V) {
         let (along, bent) = (weighted(t, nodes), weighted(t, force));
         for c in 0..3 {
-            for l in 0..LANES {
-                self.place[c][l] += along[c][l] * h[l];
-                self.direction[c][l] += bent[c][l] * h[l];
-            }
+            self.place[c] = along[c].fma(h, self.place[c]);
+            self.direction[c] = bent[c].fma(h, self.direction[c]);
         }
         self.direction = turn.end(&self.direction);
     }
 }
 
 /// Node tables for a step of length 1.
-struct Tables {
+struct Numbers {
     place: [f64; NODES],
     weight: [f64; NODES],
     /// `integral[i][j]`: share of node j in the integral from 0 to node i.
@@ -263,11 +317,11 @@ struct Tables {
     highest: [[f64; NODES]; 2],
 }
 
-fn tables() -> &'static Tables {
-    static TABLES: OnceLock<Tables> = OnceLock::new();
-    TABLES.get_or_init(|| {
+fn numbers() -> &'static Numbers {
+    static NUMBERS: OnceLock<Numbers> = OnceLock::new();
+    NUMBERS.get_or_init(|| {
         let rule = gauss::rule(NODES);
-        let mut t = Tables {
+        let mut t = Numbers {
             place: [0.0; NODES],
             weight: [0.0; NODES],
             integral: [[0.0; NODES]; NODES],
@@ -287,197 +341,150 @@ fn tables() -> &'static Tables {
     })
 }
 
-#[inline(always)]
-fn integrate(t: &Tables, values: &Block, from: &Vector, h: &Lane) -> Block {
-    let mut out = [[[0.0; LANES]; NODES]; 3];
-    for c in 0..3 {
-        for i in 0..NODES {
-            let mut sum = [0.0; LANES];
-            for j in 0..NODES {
-                for l in 0..LANES {
-                    sum[l] = t.integral[i][j].mul_add(values[c][j][l], sum[l]);
-                }
-            }
-            for l in 0..LANES {
-                out[c][i][l] = sum[l].mul_add(h[l], from[c][l]);
-            }
-        }
+/// The tables, to be spread over the lanes where they are used.
+struct Tables<V> {
+    numbers: &'static Numbers,
+    lanes: std::marker::PhantomData<V>,
+}
+
+impl<V: Lane8> Tables<V> {
+    #[inline(always)]
+    fn new() -> Self {
+        Self { numbers: numbers(), lanes: std::marker::PhantomData }
     }
-    out
 }
 
 #[inline(always)]
-fn weighted(t: &Tables, values: &Block) -> Vector {
-    let mut out = [[0.0; LANES]; 3];
-    for c in 0..3 {
+fn integrate<V: Lane8>(t: &Tables<V>, values: &Block<V>, from: &Vector<V>, h: V) -> Block<V> {
+    let mut out = [[V::zero(); NODES]; 3];
+    for i in 0..NODES {
+        let mut sum = [V::zero(); 3];
         for j in 0..NODES {
-            for l in 0..LANES {
-                out[c][l] = t.weight[j].mul_add(values[c][j][l], out[c][l]);
+            let share = V::splat(t.numbers.integral[i][j]);
+            for c in 0..3 {
+                sum[c] = share.fma(values[c][j], sum[c]);
             }
+        }
+        for c in 0..3 {
+            out[c][i] = sum[c].fma(h, from[c]);
         }
     }
     out
 }
 
 #[inline(always)]
-fn bench_columns<const N: usize>(field: &BenchField<'_>, p: &[[f64; N]; 3]) -> [[f64; N]; 3] {
-    let factor = field.scale * field.current_a;
-    let mut b = field.prepared.columns(p);
-    for (column, add) in b.iter_mut().zip(<[f64; 3]>::from(field.background_t)) {
-        for v in column.iter_mut() {
-            *v = v.mul_add(factor, add);
+fn weighted<V: Lane8>(t: &Tables<V>, values: &Block<V>) -> Vector<V> {
+    let mut out = [V::zero(); 3];
+    for j in 0..NODES {
+        let weight = V::splat(t.numbers.weight[j]);
+        for c in 0..3 {
+            out[c] = weight.fma(values[c][j], out[c]);
         }
     }
-    b
-}
-
-/// The field at all nodes of all lanes, two nodes at a time; `None` outside the prepared region.
-#[inline(always)]
-fn field_at(field: &BenchField<'_>, p: &Block) -> Option<Block> {
-    const PAIR: usize = 2 * LANES;
-    let mut out = [[[0.0; LANES]; NODES]; 3];
-    for j in (0..NODES).step_by(2) {
-        let mut q = [[0.0; PAIR]; 3];
-        for c in 0..3 {
-            for l in 0..LANES {
-                q[c][l] = p[c][j][l];
-                q[c][LANES + l] = p[c][j + 1][l];
-            }
-        }
-        if !field.prepared.holds_all(&q) {
-            return None;
-        }
-        let b = bench_columns(field, &q);
-        for c in 0..3 {
-            for l in 0..LANES {
-                out[c][j][l] = b[c][l];
-                out[c][j + 1][l] = b[c][LANES + l];
-            }
-        }
-    }
-    Some(out)
+    out
 }
 
 /// `(q/p) t × (B − mean)`.
 #[inline(always)]
-fn bend(t: &Block, b: &Block, mean: &Vector, k: &Lane) -> Block {
-    let mut out = [[[0.0; LANES]; NODES]; 3];
+fn bend<V: Lane8>(t: &Block<V>, b: &Block<V>, mean: &Vector<V>, k: V) -> Block<V> {
+    let mut out = [[V::zero(); NODES]; 3];
     for j in 0..NODES {
-        for l in 0..LANES {
-            let x = k[l] * (b[0][j][l] - mean[0][l]);
-            let y = k[l] * (b[1][j][l] - mean[1][l]);
-            let z = k[l] * (b[2][j][l] - mean[2][l]);
-            out[0][j][l] = t[1][j][l] * z - t[2][j][l] * y;
-            out[1][j][l] = t[2][j][l] * x - t[0][j][l] * z;
-            out[2][j][l] = t[0][j][l] * y - t[1][j][l] * x;
-        }
+        let [x, y, z] = [0, 1, 2].map(|c| k * (b[c][j] - mean[c]));
+        out[0][j] = t[1][j] * z - t[2][j] * y;
+        out[1][j] = t[2][j] * x - t[0][j] * z;
+        out[2][j] = t[0][j] * y - t[1][j] * x;
     }
     out
 }
 
 #[inline(always)]
-fn largest_change(a: &Block, b: &Block) -> f64 {
-    let mut worst = [0.0; LANES];
+fn largest_change<V: Lane8>(a: &Block<V>, b: &Block<V>) -> f64 {
+    let mut worst = V::zero();
     for c in 0..3 {
         for j in 0..NODES {
-            for l in 0..LANES {
-                let d = (a[c][j][l] - b[c][j][l]).abs();
-                // a value that is no number must not pass as small
-                worst[l] = if d <= worst[l] { worst[l] } else { d };
-            }
+            worst = worst.larger((a[c][j] - b[c][j]).abs());
         }
     }
-    let mut all = 0.0;
-    for d in worst {
-        all = if d <= all { all } else { d };
-    }
-    all
+    worst.largest()
 }
 
 #[inline(always)]
-fn roughness(t: &Tables, u: &Block) -> f64 {
-    let mut worst: f64 = 0.0;
-    for row in &t.highest {
+fn roughness<V: Lane8>(t: &Tables<V>, u: &Block<V>) -> f64 {
+    let mut worst = V::zero();
+    for row in &t.numbers.highest {
         for column in u {
-            let mut sum = [0.0; LANES];
+            let mut sum = V::zero();
             for j in 0..NODES {
-                for l in 0..LANES {
-                    sum[l] = row[j].mul_add(column[j][l], sum[l]);
-                }
+                sum = V::splat(row[j]).fma(column[j], sum);
             }
-            for s in sum {
-                worst = worst.max(s.abs());
-            }
+            worst = worst.larger(sum.abs());
         }
     }
-    worst
+    worst.largest()
 }
 
 /// Rotation of every lane about its mean field.
-struct Turn {
-    axis: Vector,
-    sine: [Lane; NODES],
-    cosine: [Lane; NODES],
-    full: Lane,
+struct Turn<V> {
+    axis: Vector<V>,
+    sine: [V; NODES],
+    cosine: [V; NODES],
+    full: V,
 }
 
-impl Turn {
+impl<V: Lane8> Turn<V> {
     #[inline(always)]
-    fn new(t: &Tables, mean: &Vector, k: &Lane, h: &Lane) -> Self {
+    fn new(t: &Tables<V>, mean: &Vector<V>, k: V, h: V) -> Self {
+        let norm = mean[0].fma(mean[0], mean[1].fma(mean[1], mean[2] * mean[2])).sqrt();
+        // without a field any axis will do: the smallest number that still has an inverse keeps it finite
+        let inverse = V::splat(1.0) / norm.larger(V::splat(f64::MIN_POSITIVE));
+        let full = V::zero() - k * h * norm;
         let mut turn = Self {
-            axis: [[0.0; LANES]; 3],
-            sine: [[0.0; LANES]; NODES],
-            cosine: [[0.0; LANES]; NODES],
-            full: [0.0; LANES],
+            axis: mean.map(|c| c * inverse),
+            sine: [V::zero(); NODES],
+            cosine: [V::zero(); NODES],
+            full,
         };
-        for l in 0..LANES {
-            let norm = (mean[0][l] * mean[0][l] + mean[1][l] * mean[1][l] + mean[2][l] * mean[2][l]).sqrt();
-            // without a field any axis will do
-            let inverse = if norm > 0.0 { 1.0 / norm } else { 0.0 };
-            for c in 0..3 {
-                turn.axis[c][l] = mean[c][l] * inverse;
-            }
-            turn.full[l] = -k[l] * h[l] * norm;
-        }
         for j in 0..NODES {
-            for l in 0..LANES {
-                (turn.sine[j][l], turn.cosine[j][l]) = sine_cosine(turn.full[l] * t.place[j]);
-            }
+            (turn.sine[j], turn.cosine[j]) = sine_cosine_lanes(full * V::splat(t.numbers.place[j]));
         }
         turn
     }
 
     #[inline(always)]
-    fn turned(&self, v: &Block, sign: f64) -> Block {
-        let a = &self.axis;
-        let mut out = [[[0.0; LANES]; NODES]; 3];
+    fn forward(&self, v: &Block<V>) -> Block<V> {
+        let mut out = [[V::zero(); NODES]; 3];
         for j in 0..NODES {
-            for l in 0..LANES {
-                let (x, y, z) = (v[0][j][l], v[1][j][l], v[2][j][l]);
-                let (ax, ay, az) = (a[0][l], a[1][l], a[2][l]);
-                let (s, c) = (sign * self.sine[j][l], self.cosine[j][l]);
-                let along = (ax * x + ay * y + az * z) * (1.0 - c);
-                out[0][j][l] = x * c + (ay * z - az * y) * s + ax * along;
-                out[1][j][l] = y * c + (az * x - ax * z) * s + ay * along;
-                out[2][j][l] = z * c + (ax * y - ay * x) * s + az * along;
-            }
+            let turned = self.one([v[0][j], v[1][j], v[2][j]], self.sine[j], self.cosine[j]);
+            (out[0][j], out[1][j], out[2][j]) = (turned[0], turned[1], turned[2]);
         }
         out
     }
 
     #[inline(always)]
-    fn end(&self, v: &Vector) -> Vector {
-        let a = &self.axis;
-        let mut out = [[0.0; LANES]; 3];
-        for l in 0..LANES {
-            let (x, y, z) = (v[0][l], v[1][l], v[2][l]);
-            let (ax, ay, az) = (a[0][l], a[1][l], a[2][l]);
-            let (s, c) = sine_cosine(self.full[l]);
-            let along = (ax * x + ay * y + az * z) * (1.0 - c);
-            out[0][l] = x * c + (ay * z - az * y) * s + ax * along;
-            out[1][l] = y * c + (az * x - ax * z) * s + ay * along;
-            out[2][l] = z * c + (ax * y - ay * x) * s + az * along;
+    fn backward(&self, v: &Block<V>) -> Block<V> {
+        let mut out = [[V::zero(); NODES]; 3];
+        for j in 0..NODES {
+            let turned = self.one([v[0][j], v[1][j], v[2][j]], V::zero() - self.sine[j], self.cosine[j]);
+            (out[0][j], out[1][j], out[2][j]) = (turned[0], turned[1], turned[2]);
         }
         out
+    }
+
+    #[inline(always)]
+    fn end(&self, v: &Vector<V>) -> Vector<V> {
+        let (s, c) = sine_cosine_lanes(self.full);
+        self.one(*v, s, c)
+    }
+
+    /// `v cos + (a × v) sin + a (a·v)(1 − cos)`.
+    #[inline(always)]
+    fn one(&self, [x, y, z]: Vector<V>, s: V, c: V) -> Vector<V> {
+        let [ax, ay, az] = self.axis;
+        let along = ax.fma(x, ay.fma(y, az * z)) * (V::splat(1.0) - c);
+        [
+            x.fma(c, s.fma(ay * z - az * y, ax * along)),
+            y.fma(c, s.fma(az * x - ax * z, ay * along)),
+            z.fma(c, s.fma(ax * y - ay * x, az * along)),
+        ]
     }
 }

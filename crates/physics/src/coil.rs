@@ -285,6 +285,10 @@ impl Frame {
         Ok(Self { u: Vec3::X.rotated(about, angle), v: Vec3::Y.rotated(about, angle), w })
     }
 
+    pub(crate) fn axes(self) -> [Vec3; 3] {
+        [self.u, self.v, self.w]
+    }
+
     pub(crate) fn to_local(self, d: Vec3) -> Vec3 {
         Vec3::new(d.dot(self.u), d.dot(self.v), d.dot(self.w))
     }

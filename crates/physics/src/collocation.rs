@@ -3,6 +3,7 @@
 use std::sync::OnceLock;
 
 use crate::gauss;
+use crate::lane8::Lane8;
 
 /// Nodes of a step; the end of a step is right to order 32, any place in it to order 16.
 pub(crate) const NODES: usize = 16;
@@ -107,6 +108,21 @@ pub(crate) fn sine_cosine(x: f64) -> (f64, f64) {
     // cos h = 1 − q c', so 1 − cos h keeps its digits
     let one_less = q * c;
     (2.0 * sine * (1.0 - one_less), 1.0 - 2.0 * sine * sine)
+}
+
+/// [`sine_cosine`] on vectors, to x = 3.2 as well.
+#[inline(always)]
+pub(crate) fn sine_cosine_lanes<V: Lane8>(x: V) -> (V, V) {
+    let h = x * V::splat(0.5);
+    let q = h * h;
+    let (mut s, mut c) = (V::splat(SINE[0]), V::splat(COSINE[0]));
+    for k in 1..11 {
+        s = q.fnma(s, V::splat(SINE[k]));
+        c = q.fnma(c, V::splat(COSINE[k]));
+    }
+    let sine = h * s;
+    let twice = V::splat(2.0) * sine;
+    (twice * (V::splat(1.0) - q * c), twice.fnma(sine, V::splat(1.0)))
 }
 
 /// `1/(2k+1)!` from the highest down.

@@ -3,6 +3,10 @@
 //! Every kernel is written once, lane by lane, with explicit fused multiply–adds; compiled for several vector widths it does
 //! the same operations in the same order in each lane, so the choice changes the speed alone.
 
+#[cfg(target_arch = "x86_64")]
+use crate::lane8::x86;
+use crate::lane8::{Lane8, Plain};
+
 /// Vector width a kernel is run with.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
@@ -63,7 +67,7 @@ fn has_avx512() -> bool {
 /// A kernel; `run` and all it calls must be inlined, so that it is compiled for each width.
 pub(crate) trait Work {
     type Output;
-    fn run(self) -> Self::Output;
+    fn run<V: Lane8>(self) -> Self::Output;
 }
 
 /// Runs a kernel at a width; one the machine lacks is run as the widest it has.
@@ -81,7 +85,7 @@ pub(crate) fn at_width<W: Work>(width: VectorWidth, work: W) -> W::Output {
         }
     }
     let _ = width;
-    work.run()
+    work.run::<Plain>()
 }
 
 /// Runs a kernel with the widest vectors.
@@ -93,11 +97,11 @@ pub(crate) fn widest<W: Work>(work: W) -> W::Output {
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx512f,avx512vl,avx512dq,avx2,fma")]
 fn avx512<W: Work>(work: W) -> W::Output {
-    work.run()
+    work.run::<x86::Wide>()
 }
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx2,fma")]
 fn avx2<W: Work>(work: W) -> W::Output {
-    work.run()
+    work.run::<x86::Halves>()
 }

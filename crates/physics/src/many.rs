@@ -4,17 +4,21 @@ use arcmass_quantity::constants::VACUUM_PERMEABILITY;
 
 use crate::coil::Frame;
 use crate::error::FieldError;
+use crate::lane8::Lane8;
 use crate::lanes::{VectorWidth, Work, at_width};
 use crate::prepared::PreparedField;
 use crate::threads;
 use crate::vec3::Vec3;
 use crate::winding::{CoilSet, Shape, Winding};
 
+/// Vectors of eight that go through a kernel together.
+const VECTORS: usize = 2;
 /// Points that go through a kernel together.
-const BLOCK: usize = 16;
-/// The short arithmetic–geometric mean is right to rounding while `(α/β)² ≥ 0.09`, that is `P² ≥ 0.303 s²` with `P = αβ`, `s = (α² + β²)/2` …
+pub(crate) const BLOCK: usize = 8 * VECTORS;
+/// The short arithmetic–geometric mean is right to rounding while `(α/β)² ≥ 0.09`, that is `P² ≥ 0.303 s²` with `P = αβ`,
+/// `s = (α² + β²)/2` …
 const LEAST_SHARE: f64 = 0.303;
-/// … and within twice the coil's radius; elsewhere the exact form answers.
+/// … and within twice the coil's radius, `s ≤ 4 a²`; elsewhere the exact form answers.
 const FARTHEST: f64 = 4.0;
 
 /// How many points at once are worked on: threads and vector width. Neither changes a bit of the result.
@@ -33,121 +37,203 @@ impl Default for HowWide {
     }
 }
 
+/// Vectors in columns of equal length: `x[i], y[i], z[i]` belong together; metres for points, tesla for fields.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct VectorColumns {
+    /// Components along x.
+    pub x: Vec<f64>,
+    /// Components along y.
+    pub y: Vec<f64>,
+    /// Components along z.
+    pub z: Vec<f64>,
+}
+
+impl VectorColumns {
+    /// As many zero vectors as asked.
+    pub fn zeros(len: usize) -> Self {
+        Self { x: vec![0.0; len], y: vec![0.0; len], z: vec![0.0; len] }
+    }
+
+    /// Number of whole vectors: the shortest column's length.
+    pub fn len(&self) -> usize {
+        self.x.len().min(self.y.len()).min(self.z.len())
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// One of them.
+    pub fn get(&self, index: usize) -> Option<Vec3> {
+        Some(Vec3::new(*self.x.get(index)?, *self.y.get(index)?, *self.z.get(index)?))
+    }
+
+    /// All of them, in order.
+    pub fn iter(&self) -> impl Iterator<Item = Vec3> + '_ {
+        self.x.iter().zip(&self.y).zip(&self.z).map(|((x, y), z)| Vec3::new(*x, *y, *z))
+    }
+}
+
+impl FromIterator<Vec3> for VectorColumns {
+    fn from_iter<I: IntoIterator<Item = Vec3>>(vectors: I) -> Self {
+        let mut columns = Self::default();
+        for v in vectors {
+            columns.x.push(v.x);
+            columns.y.push(v.y);
+            columns.z.push(v.z);
+        }
+        columns
+    }
+}
+
 impl CoilSet {
-    /// Flux density for one ampere at many points, in order, tesla.
+    /// Flux density for one ampere at many points, in order, tesla, into `out` (made as long as `points_m`).
     ///
-    /// Thin round coils run through a short arithmetic–geometric mean on vectors where it is right to rounding (1e-14 of the sum of
-    /// |B| over the coils); every other point or coil gets [`Winding::flux_density_per_ampere`].
-    pub fn flux_densities_per_ampere(
+    /// Thin round coils run through a short arithmetic–geometric mean on vectors where it is right to rounding (1e-14 of the sum
+    /// of |B| over the coils); every other point or coil gets [`Winding::flux_density_per_ampere`].
+    pub fn fill(
         &self,
-        points_m: &[Vec3],
+        points_m: &VectorColumns,
+        out: &mut VectorColumns,
         how: HowWide,
-    ) -> Result<Vec<Vec3>, FieldError> {
-        let mut out = vec![Vec3::ZERO; points_m.len()];
+    ) -> Result<(), FieldError> {
+        let mut thin = Vec::new();
         for winding in &self.windings {
             winding.check()?;
+            thin.push(Thin::new(winding)?);
         }
-        threads::in_chunks(points_m, &mut out, BLOCK, how.threads, |points, out| {
-            at_width(how.width, Direct { coils: self, points, out })
-        })?;
-        Ok(out)
+        threads::in_columns(points_m, out, BLOCK, how.threads, |points, out| {
+            at_width(how.width, Direct { coils: self, thin: &thin, points, out })
+        })
     }
 }
 
 impl PreparedField {
-    /// Flux density for one ampere at many points, in order, tesla; blocks of 16 points that all lie in the sphere take the series
-    /// together.
-    pub fn flux_densities_per_ampere(
+    /// Flux density for one ampere at many points, in order, tesla, into `out` (made as long as `points_m`).
+    ///
+    /// Blocks of points that all lie in the sphere take the series together; any other point gets
+    /// [`PreparedField::flux_density_per_ampere`].
+    pub fn fill(
         &self,
-        points_m: &[Vec3],
+        points_m: &VectorColumns,
+        out: &mut VectorColumns,
         how: HowWide,
-    ) -> Result<Vec<Vec3>, FieldError> {
-        let mut out = vec![Vec3::ZERO; points_m.len()];
-        self.fill(points_m, &mut out, how)?;
-        Ok(out)
-    }
-
-    /// The same into a slice of the same length; what is longer is left alone.
-    pub fn fill(&self, points_m: &[Vec3], out: &mut [Vec3], how: HowWide) -> Result<(), FieldError> {
-        threads::in_chunks(points_m, out, BLOCK, how.threads, |points, out| {
+    ) -> Result<(), FieldError> {
+        threads::in_columns(points_m, out, BLOCK, how.threads, |points, out| {
             at_width(how.width, Prepared { field: self, points, out })
         })
     }
 }
 
-struct Prepared<'a> {
+struct Prepared<'a, 'b> {
     field: &'a PreparedField,
-    points: &'a [Vec3],
-    out: &'a mut [Vec3],
+    points: [&'a [f64]; 3],
+    out: [&'b mut [f64]; 3],
 }
 
-impl Work for Prepared<'_> {
+impl Work for Prepared<'_, '_> {
     type Output = Result<(), FieldError>;
 
     #[inline(always)]
-    fn run(self) -> Self::Output {
-        for (points, out) in self.points.chunks(BLOCK).zip(self.out.chunks_mut(BLOCK)) {
-            let p = gather(points);
-            if self.field.holds_all(&p) {
-                scatter(&self.field.columns(&p), out);
+    fn run<V: Lane8>(self) -> Self::Output {
+        let Self { field, points, mut out } = self;
+        let mut from = 0;
+        while from < points[0].len() {
+            let p = gather::<V>(&points, from);
+            if field.holds_lanes(&p) {
+                scatter(&field.lanes(&p), &mut out, from);
             } else {
-                for (point, out) in points.iter().zip(out) {
-                    *out = self.field.flux_density_per_ampere(*point)?;
-                }
+                singly(&points, &mut out, from, |p| field.flux_density_per_ampere(p))?;
             }
+            from += BLOCK;
         }
         Ok(())
     }
 }
 
-/// A block's points in columns; a short block repeats its first point.
+/// A block's points; past the end, zeros.
 #[inline(always)]
-fn gather(points: &[Vec3]) -> [[f64; BLOCK]; 3] {
-    let mut p = [[0.0; BLOCK]; 3];
-    let first = points.first().copied().unwrap_or(Vec3::ZERO);
-    for i in 0..BLOCK {
-        let point = points.get(i).copied().unwrap_or(first);
-        (p[0][i], p[1][i], p[2][i]) = (point.x, point.y, point.z);
+fn gather<V: Lane8>(points: &[&[f64]; 3], from: usize) -> [[V; VECTORS]; 3] {
+    let mut p = [[V::zero(); VECTORS]; 3];
+    for c in 0..3 {
+        for (m, slot) in p[c].iter_mut().enumerate() {
+            *slot = V::from_slice(points[c].get(from + 8 * m..).unwrap_or(&[]));
+        }
     }
     p
 }
 
 #[inline(always)]
-fn scatter(b: &[[f64; BLOCK]; 3], out: &mut [Vec3]) {
-    for (i, out) in out.iter_mut().enumerate().take(BLOCK) {
-        *out = Vec3::new(b[0][i], b[1][i], b[2][i]);
+fn scatter<V: Lane8>(b: &[[V; VECTORS]; 3], out: &mut [&mut [f64]; 3], from: usize) {
+    for c in 0..3 {
+        for m in 0..VECTORS {
+            let Some(rest) = out[c].get_mut(from + 8 * m..) else { continue };
+            let values = b[c][m].store();
+            match rest.first_chunk_mut::<8>() {
+                Some(all) => *all = values,
+                None => rest.iter_mut().zip(values).for_each(|(o, v)| *o = v),
+            }
+        }
     }
 }
 
-struct Direct<'a> {
-    coils: &'a CoilSet,
-    points: &'a [Vec3],
-    out: &'a mut [Vec3],
+/// Whether every lane is a number: the comparisons of vectors lose those that are not.
+#[inline(always)]
+fn all_finite<V: Lane8>(p: &[[V; VECTORS]; 3]) -> bool {
+    let mut sum = V::zero();
+    for column in p {
+        for v in column {
+            sum = v.fma(V::zero(), sum);
+        }
+    }
+    sum.store().iter().all(|v| *v == 0.0)
 }
 
-impl Work for Direct<'_> {
+/// The block's points one by one.
+#[inline(never)]
+fn singly(
+    points: &[&[f64]; 3],
+    out: &mut [&mut [f64]; 3],
+    from: usize,
+    field: impl Fn(Vec3) -> Result<Vec3, FieldError>,
+) -> Result<(), FieldError> {
+    for i in from..(from + BLOCK).min(points[0].len()) {
+        let b = field(Vec3::new(points[0][i], points[1][i], points[2][i]))?;
+        (out[0][i], out[1][i], out[2][i]) = (b.x, b.y, b.z);
+    }
+    Ok(())
+}
+
+struct Direct<'a, 'b> {
+    coils: &'a CoilSet,
+    thin: &'a [Option<Thin>],
+    points: [&'a [f64]; 3],
+    out: [&'b mut [f64]; 3],
+}
+
+impl Work for Direct<'_, '_> {
     type Output = Result<(), FieldError>;
 
     #[inline(always)]
-    fn run(self) -> Self::Output {
-        let mut thin = Vec::new();
-        for winding in &self.coils.windings {
-            thin.push(Thin::new(winding)?);
-        }
-        for (points, out) in self.points.chunks(BLOCK).zip(self.out.chunks_mut(BLOCK)) {
-            let p = gather(points);
-            let mut sum = [[0.0; BLOCK]; 3];
-            let mut good = true;
-            for coil in &thin {
-                good = good && coil.as_ref().is_some_and(|coil| coil.add(&p, &mut sum));
+    fn run<V: Lane8>(self) -> Self::Output {
+        let Self { coils, thin, points, mut out } = self;
+        let all_thin = thin.iter().all(Option::is_some);
+        let mut from = 0;
+        while from < points[0].len() {
+            let p = gather::<V>(&points, from);
+            let mut sum = [[V::zero(); VECTORS]; 3];
+            // the worst margin of the block, negated so that the larger is the worse
+            let mut worst = V::splat(if all_thin { -1.0 } else { 1.0 });
+            for coil in thin.iter().flatten() {
+                coil.add(&p, &mut sum, &mut worst);
             }
-            if good {
-                scatter(&sum, out);
-                continue;
+            if worst.largest() < 0.0 && all_finite(&p) {
+                scatter(&sum, &mut out, from);
+            } else {
+                singly(&points, &mut out, from, |p| coils.flux_density_per_ampere(p))?;
             }
-            for (point, out) in points.iter().zip(out) {
-                *out = self.coils.flux_density_per_ampere(*point)?;
-            }
+            from += BLOCK;
         }
         Ok(())
     }
@@ -179,35 +265,31 @@ impl Thin {
         }))
     }
 
-    /// Adds the coil's field at a block; `false` where the short mean does not hold.
+    /// Adds the coil's field at a block.
     #[inline(always)]
-    fn add(&self, p: &[[f64; BLOCK]; 3], sum: &mut [[f64; BLOCK]; 3]) -> bool {
+    fn add<V: Lane8>(&self, p: &[[V; VECTORS]; 3], sum: &mut [[V; VECTORS]; 3], worst: &mut V) {
         if self.along_z {
-            let mut z = p[2];
-            for z in &mut z {
-                *z -= self.centre_m.z;
+            let shift = V::splat(self.centre_m.z);
+            for m in 0..VECTORS {
+                let (q, g) = self.terms(p[0][m], p[1][m], p[2][m] - shift, worst);
+                sum[0][m] = q.fma(p[0][m], sum[0][m]);
+                sum[1][m] = q.fma(p[1][m], sum[1][m]);
+                sum[2][m] = sum[2][m] + g;
             }
-            let (q, g, good) = self.terms(&p[0], &p[1], &z);
-            for i in 0..BLOCK {
-                sum[0][i] += q[i] * p[0][i];
-                sum[1][i] += q[i] * p[1][i];
-                sum[2][i] += g[i];
+            return;
+        }
+        let axes = self.frame.axes().map(|a| <[f64; 3]>::from(a).map(V::splat));
+        let centre = <[f64; 3]>::from(self.centre_m).map(V::splat);
+        for m in 0..VECTORS {
+            let d = [p[0][m] - centre[0], p[1][m] - centre[1], p[2][m] - centre[2]];
+            let along = |a: &[V; 3]| a[0].fma(d[0], a[1].fma(d[1], a[2] * d[2]));
+            let local = [along(&axes[0]), along(&axes[1]), along(&axes[2])];
+            let (q, g) = self.terms(local[0], local[1], local[2], worst);
+            let (bu, bv) = (q * local[0], q * local[1]);
+            for c in 0..3 {
+                sum[c][m] = axes[0][c].fma(bu, axes[1][c].fma(bv, axes[2][c].fma(g, sum[c][m])));
             }
-            return good;
         }
-        let mut d = [[0.0; BLOCK]; 3];
-        for i in 0..BLOCK {
-            let v = self.frame.to_local(Vec3::new(p[0][i], p[1][i], p[2][i]) - self.centre_m);
-            (d[0][i], d[1][i], d[2][i]) = (v.x, v.y, v.z);
-        }
-        let (q, g, good) = self.terms(&d[0], &d[1], &d[2]);
-        for i in 0..BLOCK {
-            let b = self.frame.to_bench(Vec3::new(q[i] * d[0][i], q[i] * d[1][i], g[i]));
-            sum[0][i] += b.x;
-            sum[1][i] += b.y;
-            sum[2][i] += b.z;
-        }
-        good
     }
 
     /// `(B_ρ/ρ, B_z)` by the mean with its first step taken in closed form, in ρ² only.
@@ -215,47 +297,36 @@ impl Thin {
     /// `s = a² + ρ² + z²`, `P² = s² − 4a²ρ²`; `a₁ = √((s + P)/2)`, `b₁ = √P`, `c₁² = 2a²ρ²/(s + P)`, three plain steps more;
     /// `S = Σ 2^(n−1) c_n²`, `B_z = μ₀I/(4MP²) ((2a² − s)(s − S) + P²)`, `B_ρ/ρ = μ₀I z/(4MP²) (4a² − sS/ρ²)`.
     #[inline(always)]
-    fn terms(
-        &self,
-        x: &[f64; BLOCK],
-        y: &[f64; BLOCK],
-        z: &[f64; BLOCK],
-    ) -> ([f64; BLOCK], [f64; BLOCK], bool) {
-        let a2 = self.radius2;
-        let (mut q, mut g) = ([0.0; BLOCK], [0.0; BLOCK]);
-        let mut worst = [f64::INFINITY; BLOCK];
-        for i in 0..BLOCK {
-            let rho2 = x[i].mul_add(x[i], y[i] * y[i]);
-            let s = z[i].mul_add(z[i], a2 + rho2);
-            let p2 = s.mul_add(s, -4.0 * a2 * rho2);
-            let p = p2.sqrt();
-            let sp = s + p;
-            let (m1, g1) = ((0.5 * sp).sqrt(), p.sqrt());
-            let (m2, g2) = (0.5 * (m1 + g1), (m1 * g1).sqrt());
-            let (m3, g3) = (0.5 * (m2 + g2), (m2 * g2).sqrt());
-            let m4 = 0.5 * (m3 + g3);
-            let (d1, d2) = (1.0 / (sp * m2), 1.0 / (m4 * p2));
-            // c₁²/ρ², c₂/ρ², c₃/ρ², c₄/ρ²
-            let first = 2.0 * a2 * m2 * d1;
-            let second = 0.25 * first * sp * d1;
-            let inverse = p2 * d2;
-            let c4 = 0.5 * (m3 - g3);
-            let third = 0.25 * second * second * rho2 * inverse * (-c4).mul_add(inverse, 1.0);
-            let fourth = 0.25 * third * third * rho2 * inverse;
-            let squares = (2.0 * second).mul_add(second, (4.0 * third).mul_add(third, 8.0 * fourth * fourth));
-            let sum = rho2.mul_add(squares, first);
-            let e = c4 * inverse;
-            let factor = self.strength * (m4 * d2) * (inverse * (0.25 * e).mul_add(e, 1.0));
-            g[i] = factor * (2.0 * a2 - s).mul_add((-sum).mul_add(rho2, s), p2);
-            q[i] = factor * z[i] * (-s).mul_add(sum, 4.0 * a2);
-            let margin = (p2 - LEAST_SHARE * s * s).min(FARTHEST * a2 - s);
-            // a value that is no number must fail
-            worst[i] = if margin > 0.0 { 1.0 } else { -1.0 };
-        }
-        let mut least: f64 = 1.0;
-        for w in worst {
-            least = least.min(w);
-        }
-        (q, g, least > 0.0)
+    fn terms<V: Lane8>(&self, x: V, y: V, z: V, worst: &mut V) -> (V, V) {
+        let n = V::splat;
+        let (a2, half, quarter) = (n(self.radius2), n(0.5), n(0.25));
+        let rho2 = x.fma(x, y * y);
+        let s = z.fma(z, a2 + rho2);
+        let p2 = s.fma(s, n(-4.0 * self.radius2) * rho2);
+        let p = p2.sqrt();
+        let sp = s + p;
+        let (m1, g1) = ((half * sp).sqrt(), p.sqrt());
+        let (m2, g2) = (half * (m1 + g1), (m1 * g1).sqrt());
+        let (m3, g3) = (half * (m2 + g2), (m2 * g2).sqrt());
+        let m4 = half * (m3 + g3);
+        let (d1, d2) = (n(1.0) / (sp * m2), n(1.0) / (m4 * p2));
+        // c₁²/ρ², c₂/ρ², c₃/ρ², c₄/ρ²
+        let first = n(2.0 * self.radius2) * m2 * d1;
+        let second = quarter * first * sp * d1;
+        let inverse = p2 * d2;
+        let c4 = half * (m3 - g3);
+        let third = quarter * second * second * rho2 * inverse * c4.fnma(inverse, n(1.0));
+        let fourth = quarter * third * third * rho2 * inverse;
+        let squares = (n(2.0) * second).fma(second, (n(4.0) * third).fma(third, n(8.0) * fourth * fourth));
+        let sum = rho2.fma(squares, first);
+        let e = c4 * inverse;
+        let factor = n(self.strength) * (m4 * d2) * (inverse * (quarter * e).fma(e, n(1.0)));
+        let axial = factor * (n(2.0 * self.radius2) - s).fma(sum.fnma(rho2, s), p2);
+        let across = factor * z * s.fnma(sum, n(4.0 * self.radius2));
+        // negated margins; at a point that is no number the comparison keeps the second, which is then no number either
+        let near = (n(LEAST_SHARE) * s).fma(s, n(0.0) - p2);
+        let far = s - n(FARTHEST * self.radius2);
+        *worst = worst.larger(near.larger(far));
+        (across, axial)
     }
 }

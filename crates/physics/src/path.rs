@@ -8,6 +8,7 @@ use std::f64::consts::{PI, TAU};
 
 use crate::collocation::{NODES, Row, series_and_integral};
 use crate::error::{FieldError, PathError};
+use crate::lane8::Lane8;
 use crate::lanes::{Work, widest};
 use crate::prepared::{BenchField, Columns};
 use crate::step::{State, take_step};
@@ -293,7 +294,7 @@ impl<F: MagneticField> Work for Trace<'_, F> {
     type Output = Result<Path, PathError>;
 
     #[inline(always)]
-    fn run(self) -> Self::Output {
+    fn run<V: Lane8>(self) -> Self::Output {
         let Self { field, mut state, momentum_over_charge_t_m, until, options, limit } = self;
         let mut path = Path {
             segments: Vec::with_capacity(6),

@@ -2,6 +2,7 @@
 
 use crate::coil::Frame;
 use crate::error::FieldError;
+use crate::lane8::Lane8;
 use crate::lanes::{Work, widest};
 use crate::vec3::Vec3;
 use crate::winding::{CoilSet, Shape, Winding};
@@ -138,6 +139,40 @@ impl PreparedField {
         sum
     }
 
+    /// Whether every lane of every vector is served by series alone.
+    #[inline(always)]
+    pub(crate) fn holds_lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> bool {
+        let c = <[f64; 3]>::from(self.centre_m).map(V::splat);
+        let mut farthest = V::zero();
+        let mut sum = V::zero();
+        for m in 0..M {
+            let (x, y, z) = (p[0][m] - c[0], p[1][m] - c[1], p[2][m] - c[2]);
+            let r2 = x.fma(x, y.fma(y, z * z));
+            farthest = farthest.larger(r2);
+            sum = sum + r2;
+        }
+        // a value that is no number is lost by the comparison, but not by the sum
+        let all: f64 = sum.store().iter().sum();
+        all.is_finite()
+            && farthest.largest() <= self.radius_m * self.radius_m
+            && self.rest.windings.is_empty()
+    }
+
+    /// The series on vectors, for callers that have asked [`Self::holds_lanes`].
+    #[inline(always)]
+    pub(crate) fn lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
+        let mut sum = [[V::zero(); M]; 3];
+        for group in &self.groups {
+            let b = group.lanes(p);
+            for c in 0..3 {
+                for m in 0..M {
+                    sum[c][m] = sum[c][m] + b[c][m];
+                }
+            }
+        }
+        sum
+    }
+
     fn add_group(&mut self, first: &Winding, same: &[Winding]) -> Result<(), FieldError> {
         let axis = first.axis.unit().ok_or(FieldError::BadAxis(first.axis))?;
         let foot = first.centre_m + axis * (self.centre_m - first.centre_m).dot(axis);
@@ -156,7 +191,7 @@ struct OnePoint<'a>(&'a PreparedField, Columns<1>);
 impl Work for OnePoint<'_> {
     type Output = Columns<1>;
     #[inline(always)]
-    fn run(self) -> Columns<1> {
+    fn run<V: Lane8>(self) -> Columns<1> {
         self.0.columns(&self.1)
     }
 }
@@ -169,6 +204,31 @@ fn on_one_line(a: &Winding, b: &Winding) -> bool {
 }
 
 impl Group {
+    #[inline(always)]
+    fn lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
+        if self.along_z {
+            let shift = V::splat(self.centre_m.z);
+            return self.series.lanes(&[p[0], p[1], p[2].map(|z| z - shift)]);
+        }
+        let axes = self.frame.axes().map(|a| <[f64; 3]>::from(a).map(V::splat));
+        let centre = <[f64; 3]>::from(self.centre_m).map(V::splat);
+        let mut local = [[V::zero(); M]; 3];
+        for m in 0..M {
+            let d = [p[0][m] - centre[0], p[1][m] - centre[1], p[2][m] - centre[2]];
+            for c in 0..3 {
+                local[c][m] = axes[c][0].fma(d[0], axes[c][1].fma(d[1], axes[c][2] * d[2]));
+            }
+        }
+        let b = self.series.lanes(&local);
+        let mut out = [[V::zero(); M]; 3];
+        for m in 0..M {
+            for c in 0..3 {
+                out[c][m] = axes[0][c].fma(b[0][m], axes[1][c].fma(b[1][m], axes[2][c] * b[2][m]));
+            }
+        }
+        out
+    }
+
     #[inline(always)]
     fn columns<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
         if self.along_z {

@@ -3,6 +3,7 @@
 use arcmass_quantity::constants::VACUUM_PERMEABILITY;
 
 use crate::error::FieldError;
+use crate::lane8::Lane8;
 use crate::prepared::Columns;
 use crate::vec3::Vec3;
 use crate::winding::Winding;
@@ -171,6 +172,83 @@ fn even_sums<const N: usize>(
     // The transverse sum starts at n = 2: f2 holds it after the step for n = 0; each of its harmonics carries a factor z.
     for i in 0..N {
         f2[i] *= z[i];
+    }
+    (g1, f2)
+}
+
+/// A point's coordinates in units of the region's radius, eight at a time.
+#[derive(Clone, Copy)]
+pub(crate) struct Scaled8<V> {
+    z: V,
+    r2: V,
+}
+
+impl Series {
+    /// The field at `M` vectors of eight points in the coils' own frame, side by side so that their chains overlap.
+    #[inline(always)]
+    pub(crate) fn lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
+        let k = V::splat(self.inverse_radius_per_m);
+        let mut at = [Scaled8 { z: V::zero(), r2: V::zero() }; M];
+        let mut farthest = V::zero();
+        for m in 0..M {
+            let (x, y, z) = (p[0][m] * k, p[1][m] * k, p[2][m] * k);
+            at[m] = Scaled8 { z, r2: x.fma(x, y.fma(y, z * z)) };
+            farthest = farthest.larger(at[m].r2);
+        }
+        let shell = ((farthest.largest().sqrt() * SHELLS as f64) as usize).min(SHELLS - 1);
+        let terms = self.terms.get(..self.terms_within[shell] as usize).unwrap_or(&self.terms);
+        let (g, f) = if self.even { even_lanes(terms, &at) } else { all_lanes(terms, &at) };
+        let mut b = [[V::zero(); M]; 3];
+        for m in 0..M {
+            let f = f[m] * k;
+            b[0][m] = f * p[0][m];
+            b[1][m] = f * p[1][m];
+            b[2][m] = g[m];
+        }
+        b
+    }
+}
+
+/// [`all_sums`] on vectors.
+#[inline(always)]
+fn all_lanes<V: Lane8, const M: usize>(terms: &[Term], at: &[Scaled8<V>; M]) -> ([V; M], [V; M]) {
+    let zero = [V::zero(); M];
+    let (mut g1, mut g2, mut f1, mut f2) = (zero, zero, zero, zero);
+    for t in terms.iter().rev() {
+        let (gc, gz) = (V::splat(t.axial), V::splat(t.axial_z));
+        let (fc, fz) = (V::splat(t.transverse), V::splat(t.transverse_z));
+        for m in 0..M {
+            let g = (gz * at[m].z).fma(g1[m], at[m].r2.fnma(g2[m], gc));
+            let f = (fz * at[m].z).fma(f1[m], at[m].r2.fnma(f2[m], fc));
+            (g2[m], f2[m]) = (g1[m], f1[m]);
+            (g1[m], f1[m]) = (g, f);
+        }
+    }
+    (g1, f2)
+}
+
+/// [`even_sums`] on vectors.
+#[inline(always)]
+fn even_lanes<V: Lane8, const M: usize>(terms: &[Term], at: &[Scaled8<V>; M]) -> ([V; M], [V; M]) {
+    let zero = [V::zero(); M];
+    let (mut g1, mut g2, mut f1, mut f2) = (zero, zero, zero, zero);
+    let (mut zz, mut rr) = (zero, zero);
+    for m in 0..M {
+        zz[m] = at[m].z * at[m].z;
+        rr[m] = at[m].r2 * at[m].r2;
+    }
+    for t in terms.iter().rev() {
+        let (gc, gz, gr) = (V::splat(t.axial), V::splat(t.axial_z), V::splat(t.axial_r));
+        let (fc, fz, fr) = (V::splat(t.transverse), V::splat(t.transverse_z), V::splat(t.transverse_r));
+        for m in 0..M {
+            let g = gz.fma(zz[m], gr * at[m].r2).fma(g1[m], rr[m].fnma(g2[m], gc));
+            let f = fz.fma(zz[m], fr * at[m].r2).fma(f1[m], rr[m].fnma(f2[m], fc));
+            (g2[m], f2[m]) = (g1[m], f1[m]);
+            (g1[m], f1[m]) = (g, f);
+        }
+    }
+    for m in 0..M {
+        f2[m] = f2[m] * at[m].z;
     }
     (g1, f2)
 }
