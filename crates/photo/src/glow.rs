@@ -83,8 +83,11 @@ impl Glow {
         let mut found: Vec<Candidate> = Vec::new();
         for (x, y) in self.centres(radius_limit_px) {
             for radius in self.radii(x, y, radius_limit_px) {
-                let seen_before = |e: &Ellipse| e.r > radius_limit_px || found.iter().any(|c| same(&c.ellipse, e));
-                let Some(rough) = self.drawn_through(Ellipse::circle(x, y, radius), &[0.12, 0.06]) else { continue };
+                let seen_before =
+                    |e: &Ellipse| e.r > radius_limit_px || found.iter().any(|c| same(&c.ellipse, e));
+                let Some(rough) = self.drawn_through(Ellipse::circle(x, y, radius), &[0.12, 0.06]) else {
+                    continue;
+                };
                 if seen_before(&rough) {
                     continue;
                 }
@@ -114,10 +117,9 @@ impl Glow {
                 for sign in [-1.0, 1.0] {
                     let i = (point.x + sign * distance * point.nx + 0.5 * w) / VOTE_CELL_PX;
                     let j = (point.y + sign * distance * point.ny + 0.5 * h) / VOTE_CELL_PX;
-                    if i >= 0.0 && j >= 0.0 && (i as usize) < nx && (j as usize) < ny {
-                        if let Some(v) = votes.values.get_mut(j as usize * nx + i as usize) {
-                            *v += weight;
-                        }
+                    let counts = i >= 0.0 && j >= 0.0 && (i as usize) < nx && (j as usize) < ny;
+                    if let Some(v) = votes.values.get_mut(j as usize * nx + i as usize).filter(|_| counts) {
+                        *v += weight;
                     }
                 }
                 distance += VOTE_CELL_PX;
@@ -224,7 +226,9 @@ impl Glow {
     /// only where `counts` holds.
     pub(crate) fn light_along(&self, line: &Candidate, counts: impl Fn(f64, f64) -> bool) -> (f64, f64) {
         let best = SCALES_PX.iter().position(|&s| f64::from(s) == line.scale).unwrap_or(0);
-        let (Some(plane), Some(&scale)) = (self.smooth.get(best), SCALES_PX.get(best)) else { return (0.0, 0.0) };
+        let (Some(plane), Some(&scale)) = (self.smooth.get(best), SCALES_PX.get(best)) else {
+            return (0.0, 0.0);
+        };
         let n = 180;
         let mut lights = Vec::new();
         for i in 0..n {

@@ -8,7 +8,7 @@ use crate::trace::{LineFit, Profile, Raster, fit_line, read_profile};
 use crate::trace_shape::{Lengths, Shape, ShapeFit, fit_shape};
 
 /// Decay lengths tried for the inner haze, in units of the core's width: from hardly separate to a plain step.
-const HAZE_LENGTHS: [f64; 3] = [3.0, 7.0, 20.0];
+const HAZE_LENGTHS: [f64; 4] = [1.5, 3.0, 7.0, 20.0];
 /// Half-widths tried for the veil.
 const VEIL_WIDTHS: [f64; 2] = [2.5, 5.0];
 /// A channel is trusted when at most this part of its core samples is saturated.
@@ -27,6 +27,8 @@ pub(crate) struct CrossSections {
     pub(crate) saturated: f64,
     /// Weight of each channel.
     pub(crate) weights: [f32; 3],
+    /// How like the beam's usual colour each station's line is: cosine between the two, `None` where it can't be told.
+    pub(crate) likeness: Vec<Option<f64>>,
 }
 
 /// The shape of the cross-section in one sector of the ring.
@@ -67,7 +69,16 @@ impl CrossSections {
                 .collect()
         };
         let profiles = (0..t.len()).map(join).collect();
-        Some(Self { t: t.to_vec(), middle_px: offsets.to_vec(), profiles, raster, saturated, weights })
+        let likeness = likeness(&channels, &quality, lit, raster, sigma_px);
+        Some(Self {
+            t: t.to_vec(),
+            middle_px: offsets.to_vec(),
+            profiles,
+            raster,
+            saturated,
+            weights,
+            likeness,
+        })
     }
 
     /// First centres, with a bare Gaussian close to the top: one a station, offset from the base ellipse.
@@ -94,23 +105,15 @@ impl CrossSections {
                 )
             })
             .collect();
-        let mut best: Option<(f64, Vec<Sector>)> = None;
-        for haze in HAZE_LENGTHS {
-            for veil in VEIL_WIDTHS {
-                let lengths = Lengths { haze, veil };
-                let fit = |(t, p): &(f64, Vec<f32>)| {
-                    Some(Sector { t: *t, fit: fit_shape(p, self.raster, sigma_px, lengths)? })
-                };
-                let sectors: Vec<Sector> = groups.iter().filter_map(fit).collect();
-                let cost = |s: &Sector| s.fit.squares / (s.fit.height * s.fit.height);
-                let missing = (groups.len() - sectors.len()) as f64;
-                let total = median(sectors.iter().map(cost).collect()) + missing;
-                if best.as_ref().is_none_or(|(least, _)| total < *least) {
-                    best = Some((total, sectors));
-                }
-            }
-        }
-        best.map(|(_, s)| s).unwrap_or_default()
+        let fit = |lengths: Lengths| -> Vec<Option<Sector>> {
+            let one = |(t, p): &(f64, Vec<f32>)| {
+                Some(Sector { t: *t, fit: fit_shape(p, self.raster, sigma_px, lengths)? })
+            };
+            groups.iter().map(one).collect()
+        };
+        let all = HAZE_LENGTHS.iter().flat_map(|&haze| VEIL_WIDTHS.map(|veil| Lengths { haze, veil }));
+        let trials: Vec<Vec<Option<Sector>>> = all.map(fit).collect();
+        (0..groups.len()).filter_map(|i| best_trial(&trials, i)).collect()
     }
 
     /// Median of the profiles of a group, each moved so that the line's centre lies in the middle.
@@ -146,6 +149,23 @@ impl CrossSections {
     }
 }
 
+impl Sector {
+    /// Root mean square of what the shape leaves unexplained, against the beam's height.
+    pub(crate) fn misfit(&self, samples: usize) -> f64 {
+        (self.fit.squares / samples.max(1) as f64).sqrt() / self.fit.height
+    }
+}
+
+/// The fit of sector `i` whose lengths suit it and its two neighbours best: lengths change slowly along the beam.
+fn best_trial(trials: &[Vec<Option<Sector>>], i: usize) -> Option<Sector> {
+    let cost = |trial: &[Option<Sector>]| -> f64 {
+        let near = trial.get(i.saturating_sub(1)..(i + 2).min(trial.len())).unwrap_or_default();
+        near.iter().map(|s| s.as_ref().map_or(1.0, |s| s.fit.squares / (s.fit.height * s.fit.height))).sum()
+    };
+    let fitted = trials.iter().filter(|t| t.get(i).is_some_and(Option::is_some));
+    fitted.min_by(|a, b| cost(a).total_cmp(&cost(b)))?.get(i)?.clone()
+}
+
 /// Shape at `t`, blended between the nearest two sectors.
 pub(crate) fn shape_at(sectors: &[Sector], t: f64) -> Option<Shape> {
     let after = sectors.partition_point(|s| s.t < t);
@@ -154,6 +174,45 @@ pub(crate) fn shape_at(sectors: &[Sector], t: f64) -> Option<Shape> {
         (Some(one), None) | (None, Some(one)) => Some(one.fit.shape.clone()),
         (None, None) => None,
     }
+}
+
+/// Cosine between each station's colour and the median colour of the lit ones.
+fn likeness(
+    channels: &[Vec<Profile>],
+    quality: &[Quality],
+    lit: &[bool],
+    raster: Raster,
+    sigma_px: f64,
+) -> Vec<Option<f64>> {
+    let count = channels.first().map_or(0, Vec::len);
+    if channels.len() < 3 {
+        return vec![None; count];
+    }
+    let colour = |i: usize| -> Option<[f64; 3]> {
+        let mut heights = [0.0; 3];
+        for ((h, profiles), q) in heights.iter_mut().zip(channels).zip(quality) {
+            *h = core_height(profiles.get(i)?, raster, sigma_px)? / q.noise;
+        }
+        // below some eight times the noise the colour of one cross-section says nothing
+        (heights.iter().map(|h| h * h).sum::<f64>().sqrt() > 8.0).then_some(heights)
+    };
+    let colours: Vec<Option<[f64; 3]>> = (0..count).map(colour).collect();
+    let seen = || colours.iter().zip(lit).filter(|(_, l)| **l).filter_map(|(c, _)| *c);
+    let usual = [0, 1, 2].map(|k| median(seen().map(|c| c[k]).collect()));
+    let dot = |a: &[f64; 3], b: &[f64; 3]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+    let cosine = |c: &[f64; 3]| dot(c, &usual) / (dot(c, c) * dot(&usual, &usual)).sqrt().max(1e-12);
+    colours.iter().map(|c| c.as_ref().map(cosine)).collect()
+}
+
+/// Mean of the core above the mean of both sides three widths away; `None` with saturated samples.
+fn core_height(profile: &[f32], raster: Raster, sigma_px: f64) -> Option<f64> {
+    let mean = |from: f64, to: f64| -> Option<f64> {
+        let inside = (0..raster.len()).filter(|&k| (from..=to).contains(&raster.at(k).abs()));
+        let values: Vec<f64> = inside.filter_map(|k| profile.get(k)).map(|&v| f64::from(v)).collect();
+        let total: f64 = values.iter().sum();
+        (!values.is_empty() && total.is_finite()).then(|| total / values.len() as f64)
+    };
+    Some(mean(0.0, sigma_px.max(raster.step))? - mean(2.5 * sigma_px, 3.5 * sigma_px + raster.step)?)
 }
 
 /// How well the beam shows in one channel.

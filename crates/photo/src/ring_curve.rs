@@ -22,11 +22,6 @@ pub(crate) struct Offset {
 }
 
 impl OpenCurve {
-    /// The base ellipse itself.
-    pub(crate) fn flat() -> Self {
-        Self { from: 0.0, to: 1.0, coefficients: vec![0.0] }
-    }
-
     /// Offset at `t`; beyond the ends the end's own value.
     pub(crate) fn at(&self, t: f64) -> f64 {
         let basis = legendre(self.place(t), self.coefficients.len());

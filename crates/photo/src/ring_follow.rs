@@ -61,7 +61,10 @@ pub(crate) fn follow(picture: &Picture, base: &Ellipse, scale_px: f64) -> Option
     let path = best_path(&order, &heights, typical, reach);
     let noise = noise_beside(&order, &heights, &path, 2 * side);
     let least = (4.0 * noise).min(0.5 * typical).max(FAINTEST * typical);
-    let lit = order.iter().zip(&path).map(|(&i, &k)| heights.get(i).and_then(|h| h.get(k)).is_some_and(|&h| h > least));
+    let lit = order
+        .iter()
+        .zip(&path)
+        .map(|(&i, &k)| heights.get(i).and_then(|h| h.get(k)).is_some_and(|&h| h > least));
     Some(Followed {
         t: (0..count).map(|i| turn(start) + turn(i)).collect(),
         offset_px: path.iter().map(|&k| raster.at(k)).collect(),
@@ -164,11 +167,10 @@ fn best_path(order: &[usize], heights: &[Vec<f64>], typical: f64, reach: usize) 
         let mut next = vec![f64::NEG_INFINITY; width];
         let mut back = vec![0; width];
         for k in 0..width {
-            for j in k.saturating_sub(reach)..=(k + reach).min(width - 1) {
-                let value = total[j] - 0.15 * k.abs_diff(j) as f64;
-                if value > next[k] {
-                    (next[k], back[k]) = (value, j);
-                }
+            let near = total.iter().enumerate().take(k + reach + 1).skip(k.saturating_sub(reach));
+            let value = |j: usize, sum: f64| sum - 0.15 * k.abs_diff(j) as f64;
+            if let Some((j, sum)) = near.map(|(j, &t)| (j, value(j, t))).max_by(|a, b| a.1.total_cmp(&b.1)) {
+                (next[k], back[k]) = (sum, j);
             }
             next[k] += gain(i, k);
         }

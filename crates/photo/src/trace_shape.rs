@@ -4,6 +4,8 @@ use nalgebra::{DMatrix, DVector};
 
 use crate::trace::Raster;
 
+/// Full width at half height of a Gaussian over its standard deviation.
+pub(crate) const FULL_WIDTH: f64 = 2.354_820_045;
 /// Table spacing and reach, in units of the core's width.
 const TABLE_STEP: f64 = 0.05;
 const TABLE_REACH: f64 = 14.0;

@@ -1,0 +1,157 @@
+//! From the believed stations to the finished trace: points, ellipse, uncertainty, what was left out, caveats.
+
+use crate::error::{PhotoCaveat, PhotoError};
+use crate::picture::Picture;
+use crate::ring::{Rejected, RingTrace, TracePoint};
+use crate::ring_cross::shape_at;
+use crate::ring_curve::{correlated_neighbours, median};
+use crate::ring_ellipse::Weighted;
+use crate::ring_follow::station;
+use crate::ring_line::{DOUBLED, Line, SHORTEST_ARC_DEG, faint};
+use crate::trace_shape::FULL_WIDTH;
+
+/// Arc below which a caveat is said: the ellipse's short axis then leans on an assumption of roundness.
+const SHORT_ARC_DEG: f64 = 150.0;
+/// Doubled arc from which it is said.
+const DOUBLED_SAID_DEG: f64 = 20.0;
+
+impl Line {
+    /// The finished trace.
+    pub(crate) fn finished(self, picture: &Picture) -> Result<RingTrace, PhotoError> {
+        let residuals = self.residuals();
+        let known: Vec<f64> = residuals.iter().flatten().copied().collect();
+        let arc_seen_deg = 360.0 * known.len() as f64 / residuals.len() as f64;
+        if arc_seen_deg < SHORTEST_ARC_DEG {
+            return Err(PhotoError::ArcTooShort { seen_deg: arc_seen_deg, needed_deg: SHORTEST_ARC_DEG });
+        }
+        let scatter_px = (known.iter().map(|r| r * r).sum::<f64>() / known.len() as f64).sqrt();
+        let stated = median(
+            self.fits
+                .iter()
+                .zip(&self.weights)
+                .filter(|(_, w)| **w > 0.0)
+                .filter_map(|(f, _)| f.map(|f| f.u_px))
+                .collect(),
+        );
+        let widen = (1.4826 * median(known.iter().map(|r| r.abs()).collect()) / stated.max(1e-9)).max(1.0);
+        let points = self.points(widen);
+        let weighted: Vec<Weighted> = points
+            .iter()
+            .filter(|p| p.accepted)
+            .map(|p| Weighted { x: p.x_px, y: p.y_px, weight: p.u_px.powi(-2) })
+            .collect();
+        let ellipse = self.base.fitted(&weighted, 1e6, 30).ok_or_else(faint)?;
+        let out =
+            weighted.iter().map(|w| ellipse.distance(w.x, w.y).powi(2)).sum::<f64>() / weighted.len() as f64;
+        let spacing = self.followed.spacing_px;
+        let correlation_length_px = spacing * correlated_neighbours(&residuals);
+        let arc_px = known.len() as f64 * spacing;
+        let widths: Vec<f64> = points.iter().filter(|p| p.accepted).map(|p| p.width_px).collect();
+        let width = median(widths.clone());
+        let u_width = 1.4826
+            * median(
+                self.sectors.iter().map(|s| (FULL_WIDTH * s.fit.shape.sigma_px - width).abs()).collect(),
+            );
+        Ok(RingTrace {
+            muzzle_px: self.muzzle_px(picture),
+            travel_known: self.forward.is_some(),
+            arc_seen_deg,
+            ellipse,
+            centre_px: [ellipse.cx, ellipse.cy],
+            semi_axes_px: ellipse.semi_axes(),
+            axis_angle_deg: ellipse.axis_angle_deg(),
+            beam_width_px: [width, u_width / (self.sectors.len() as f64).sqrt()],
+            correlation_length_px,
+            effective_points: arc_px / correlation_length_px,
+            scatter_px,
+            out_of_ellipse_px: (out - scatter_px * scatter_px).max(0.0).sqrt(),
+            channel_weights: self.cross.weights,
+            rejected: self.rejected(),
+            caveats: self.caveats(arc_seen_deg),
+            points,
+        })
+    }
+
+    pub(crate) fn points(&self, widen: f64) -> Vec<TracePoint> {
+        let mut points = Vec::new();
+        for (i, (fit, &t)) in self.fits.iter().zip(&self.followed.t).enumerate() {
+            let (Some(fit), Some(&weight), Some(shape)) =
+                (fit, self.weights.get(i), shape_at(&self.sectors, t))
+            else {
+                continue;
+            };
+            let place = station(&self.base, t, fit.centre_px);
+            let half = 0.5 * FULL_WIDTH * shape.sigma_px;
+            points.push(TracePoint {
+                x_px: place.x,
+                y_px: place.y,
+                normal: [place.nx, place.ny],
+                u_px: fit.u_px * widen,
+                width_px: 2.0 * half,
+                edges_px: [half, half],
+                brightness: fit.height,
+                s_px: i as f64 * self.followed.spacing_px,
+                accepted: weight > 0.0,
+            });
+        }
+        self.order_by_travel(&mut points);
+        points
+    }
+
+    /// Puts the points in the electrons' order, where known, and counts the arc from the first believed one.
+    pub(crate) fn order_by_travel(&self, points: &mut [TracePoint]) {
+        if self.forward == Some(false) {
+            points.reverse();
+            for point in points.iter_mut() {
+                point.s_px = -point.s_px;
+            }
+        }
+        let start = points.iter().find(|p| p.accepted).map_or(0.0, |p| p.s_px);
+        for point in points {
+            point.s_px -= start;
+        }
+    }
+
+    pub(crate) fn rejected(&self) -> Vec<Rejected> {
+        let mut out: Vec<Rejected> = Vec::new();
+        for (i, why) in self.why.iter().enumerate().filter(|(_, w)| !w.is_empty()) {
+            let (Some(&t), Some(fit)) = (self.followed.t.get(i), self.fits.get(i)) else { continue };
+            let place = station(&self.base, t, fit.map_or(self.curve.at(t), |f| f.centre_px));
+            match out.iter_mut().find(|r| r.why == *why) {
+                Some(r) => r.points_px.push([place.x, place.y]),
+                None => out.push(Rejected { points_px: vec![[place.x, place.y]], why: (*why).to_owned() }),
+            }
+        }
+        out
+    }
+
+    pub(crate) fn caveats(&self, arc_seen_deg: f64) -> Vec<PhotoCaveat> {
+        let mut caveats = Vec::new();
+        if arc_seen_deg < SHORT_ARC_DEG {
+            caveats.push(PhotoCaveat::new(
+                "short-arc",
+                format!("only {arc_seen_deg:.0}° of the ring is bright enough to follow"),
+                "darken the room or expose for longer, then photograph again",
+            ));
+        }
+        if self.cross.saturated > 0.1 {
+            caveats.push(PhotoCaveat::new(
+                "saturated-beam",
+                format!(
+                    "the beam must not be overexposed; {:.0} % of its core is at full scale",
+                    100.0 * self.cross.saturated
+                ),
+                "expose for a shorter time, then photograph again",
+            ));
+        }
+        let doubled = self.why.iter().filter(|w| **w == DOUBLED).count() as f64 / self.why.len() as f64;
+        if 360.0 * doubled > DOUBLED_SAID_DEG {
+            caveats.push(PhotoCaveat::new(
+                "doubled-line",
+                format!("the beam should be one line; over {:.0}° something lies beside it, such as a second turn or a reflection", 360.0 * doubled),
+                "turn the tube until the path closes or its turns stand clear of each other, then photograph again",
+            ));
+        }
+        caveats
+    }
+}
