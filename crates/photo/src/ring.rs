@@ -111,6 +111,10 @@ pub struct RingTrace {
 /// - **Fails** with [`PhotoError::NoRing`] or [`PhotoError::ArcTooShort`].
 /// - **Holds** for rings of a twentieth of the frame up to ones cut by it, seen at up to some 40° from the axis.
 pub fn find_ring(picture: &Picture, hints: &RingHints) -> Result<RingTrace, PhotoError> {
+    if hints.view == View::Side {
+        let why = "this is a side view; a ring is looked for on front views only";
+        return Err(PhotoError::NoRing { why: why.into() });
+    }
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
     let glow = Glow::find(picture, &allowed);
     let choice = choose(&glow, hints)?;

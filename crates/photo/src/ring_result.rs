@@ -15,6 +15,9 @@ const SHORT_ARC_DEG: f64 = 150.0;
 /// Doubled arc from which it is said.
 const DOUBLED_SAID_DEG: f64 = 20.0;
 
+/// Arc from which a line has no gap for the gun: the smallest gun hides some ten degrees (common practice, no source).
+const WHOLE_DEG: f64 = 352.0;
+
 impl Line {
     /// The finished trace.
     pub(crate) fn finished(self, picture: &Picture) -> Result<RingTrace, PhotoError> {
@@ -142,6 +145,13 @@ impl Line {
                     100.0 * self.cross.saturated
                 ),
                 "expose for a shorter time, then photograph again",
+            ));
+        }
+        if arc_seen_deg > WHOLE_DEG {
+            caveats.push(PhotoCaveat::new(
+                "no-gap-for-the-gun",
+                "the beam should be hidden where the gun stands; this line is seen all round and may be the bulb's outline",
+                "check the overlay; if the wrong line was taken, state the bulb's radius or mark points on the beam by hand",
             ));
         }
         let doubled = self.why.iter().filter(|w| **w == DOUBLED).count() as f64 / self.why.len() as f64;
