@@ -17,7 +17,7 @@ const LANES: usize = 8;
 /// Gauss nodes of a step: the end of a step is right to order 16.
 const NODES: usize = 8;
 /// Rotation about the mean field in one step.
-const ROTATION_RAD: f64 = 1.05;
+const ROTATION_RAD: f64 = 1.3;
 /// Most steps of an orbit followed here; longer ones are followed one by one.
 const MOST_STEPS: usize = 4000;
 /// Rounds of iteration before a batch is given up and its orbits followed one by one.
@@ -146,7 +146,9 @@ fn batch<V: Lane8>(
     if worst > ROUGHNESS * tolerance.sqrt() {
         return false;
     }
-    let (place, direction) = (state.place.map(V::store), state.direction.map(V::store));
+    let (x, t) = (&state.place, &state.direction);
+    let place = [x[0].store(), x[1].store(), x[2].store()];
+    let direction = [t[0].store(), t[1].store(), t[2].store()];
     let mut finite = true;
     for (l, arrival) in arrivals.iter_mut().enumerate().take(LANES) {
         let at = |v: &[[f64; LANES]; 3]| Vec3::new(v[0][l], v[1][l], v[2][l]);
@@ -167,7 +169,8 @@ struct Bench<'a, V> {
 impl<'a, V: Lane8> Bench<'a, V> {
     #[inline(always)]
     fn new(field: &'a BenchField<'a>) -> Self {
-        let background = <[f64; 3]>::from(field.background_t).map(V::splat);
+        let b = field.background_t;
+        let background = [V::splat(b.x), V::splat(b.y), V::splat(b.z)];
         Self { field, factor: V::splat(field.scale * field.current_a), background }
     }
 
@@ -208,7 +211,7 @@ impl<'a, V: Lane8> Bench<'a, V> {
 }
 
 /// Nodes whose series run together: enough chains to hide each other's latency, few enough for the registers.
-const TOGETHER: usize = 2;
+const TOGETHER: usize = 4;
 
 /// Eight orbits on their way.
 struct State<V> {
@@ -246,13 +249,14 @@ impl<V: Lane8> State<V> {
             }
             (k[l], length[l]) = (1.0 / launch.momentum_over_charge_t_m, launch.length_m);
         }
-        let place = place.map(|c| V::load(&c));
-        let one = place.map(|v| [v]);
+        let place = [V::load(&place[0]), V::load(&place[1]), V::load(&place[2])];
+        let one = [[place[0]], [place[1]], [place[2]]];
         if !field.prepared.holds_lanes(&one) {
             return None;
         }
-        let mean_field = Bench::new(field).lanes(&one).map(|[v]| v);
-        let direction = direction.map(|c| V::load(&c));
+        let [[bx], [by], [bz]] = Bench::new(field).lanes(&one);
+        let mean_field = [bx, by, bz];
+        let direction = [V::load(&direction[0]), V::load(&direction[1]), V::load(&direction[2])];
         Some(Self { place, direction, mean_field, k: V::load(&k), length: V::load(&length) })
     }
 
@@ -270,7 +274,8 @@ impl<V: Lane8> State<V> {
     #[inline(always)]
     fn step(&mut self, bench: &Bench<'_, V>, t: &Tables<V>, h: V, tolerance: f64) -> Option<f64> {
         let mut turn = Turn::new(t, &self.mean_field, self.k, h);
-        let mut u = self.direction.map(|d| [d; NODES]);
+        let d = self.direction;
+        let mut u = [[d[0]; NODES], [d[1]; NODES], [d[2]; NODES]];
         let mut nodes = turn.forward(&u);
         let mut before = f64::INFINITY;
         for round in 0..MOST_ROUNDS {
@@ -389,7 +394,8 @@ fn weighted<V: Lane8>(t: &Tables<V>, values: &Block<V>) -> Vector<V> {
 fn bend<V: Lane8>(t: &Block<V>, b: &Block<V>, mean: &Vector<V>, k: V) -> Block<V> {
     let mut out = [[V::zero(); NODES]; 3];
     for j in 0..NODES {
-        let [x, y, z] = [0, 1, 2].map(|c| k * (b[c][j] - mean[c]));
+        // no closures here: one that is not inlined would be compiled without the vector's features
+        let (x, y, z) = (k * (b[0][j] - mean[0]), k * (b[1][j] - mean[1]), k * (b[2][j] - mean[2]));
         out[0][j] = t[1][j] * z - t[2][j] * y;
         out[1][j] = t[2][j] * x - t[0][j] * z;
         out[2][j] = t[0][j] * y - t[1][j] * x;
@@ -439,7 +445,7 @@ impl<V: Lane8> Turn<V> {
         let inverse = V::splat(1.0) / norm.larger(V::splat(f64::MIN_POSITIVE));
         let full = V::zero() - k * h * norm;
         let mut turn = Self {
-            axis: mean.map(|c| c * inverse),
+            axis: [mean[0] * inverse, mean[1] * inverse, mean[2] * inverse],
             sine: [V::zero(); NODES],
             cosine: [V::zero(); NODES],
             full,

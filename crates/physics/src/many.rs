@@ -6,15 +6,14 @@ use crate::coil::Frame;
 use crate::error::FieldError;
 use crate::lane8::Lane8;
 use crate::lanes::{VectorWidth, Work, at_width};
-use crate::prepared::PreparedField;
+use crate::prepared::{PreparedField, splat};
 use crate::threads;
 use crate::vec3::Vec3;
 use crate::winding::{CoilSet, Shape, Winding};
 
-/// Vectors of eight that go through a kernel together.
-const VECTORS: usize = 2;
-/// Points that go through a kernel together.
-pub(crate) const BLOCK: usize = 8 * VECTORS;
+/// Vectors of eight that go through the mean together (more would not fit the registers), and through the series.
+const MEAN: usize = 2;
+const SERIES: usize = 4;
 /// The short arithmetic–geometric mean is right to rounding while `(α/β)² ≥ 0.09`, that is `P² ≥ 0.303 s²` with `P = αβ`,
 /// `s = (α² + β²)/2` …
 const LEAST_SHARE: f64 = 0.303;
@@ -103,7 +102,7 @@ impl CoilSet {
             winding.check()?;
             thin.push(Thin::new(winding)?);
         }
-        threads::in_columns(points_m, out, BLOCK, how.threads, |points, out| {
+        threads::in_columns(points_m, out, 8 * MEAN, how.threads, |points, out| {
             at_width(how.width, Direct { coils: self, thin: &thin, points, out })
         })
     }
@@ -120,7 +119,7 @@ impl PreparedField {
         out: &mut VectorColumns,
         how: HowWide,
     ) -> Result<(), FieldError> {
-        threads::in_columns(points_m, out, BLOCK, how.threads, |points, out| {
+        threads::in_columns(points_m, out, 8 * SERIES, how.threads, |points, out| {
             at_width(how.width, Prepared { field: self, points, out })
         })
     }
@@ -140,13 +139,13 @@ impl Work for Prepared<'_, '_> {
         let Self { field, points, mut out } = self;
         let mut from = 0;
         while from < points[0].len() {
-            let p = gather::<V>(&points, from);
+            let p = gather::<V, SERIES>(&points, from);
             if field.holds_lanes(&p) {
                 scatter(&field.lanes(&p), &mut out, from);
             } else {
-                singly(&points, &mut out, from, |p| field.flux_density_per_ampere(p))?;
+                singly(&points, &mut out, from, 8 * SERIES, |p| field.flux_density_per_ampere(p))?;
             }
-            from += BLOCK;
+            from += 8 * SERIES;
         }
         Ok(())
     }
@@ -154,8 +153,8 @@ impl Work for Prepared<'_, '_> {
 
 /// A block's points; past the end, zeros.
 #[inline(always)]
-fn gather<V: Lane8>(points: &[&[f64]; 3], from: usize) -> [[V; VECTORS]; 3] {
-    let mut p = [[V::zero(); VECTORS]; 3];
+fn gather<V: Lane8, const M: usize>(points: &[&[f64]; 3], from: usize) -> [[V; M]; 3] {
+    let mut p = [[V::zero(); M]; 3];
     for c in 0..3 {
         for (m, slot) in p[c].iter_mut().enumerate() {
             *slot = V::from_slice(points[c].get(from + 8 * m..).unwrap_or(&[]));
@@ -165,9 +164,9 @@ fn gather<V: Lane8>(points: &[&[f64]; 3], from: usize) -> [[V; VECTORS]; 3] {
 }
 
 #[inline(always)]
-fn scatter<V: Lane8>(b: &[[V; VECTORS]; 3], out: &mut [&mut [f64]; 3], from: usize) {
+fn scatter<V: Lane8, const M: usize>(b: &[[V; M]; 3], out: &mut [&mut [f64]; 3], from: usize) {
     for c in 0..3 {
-        for m in 0..VECTORS {
+        for m in 0..M {
             let Some(rest) = out[c].get_mut(from + 8 * m..) else { continue };
             let values = b[c][m].store();
             match rest.first_chunk_mut::<8>() {
@@ -180,7 +179,7 @@ fn scatter<V: Lane8>(b: &[[V; VECTORS]; 3], out: &mut [&mut [f64]; 3], from: usi
 
 /// Whether every lane is a number: the comparisons of vectors lose those that are not.
 #[inline(always)]
-fn all_finite<V: Lane8>(p: &[[V; VECTORS]; 3]) -> bool {
+fn all_finite<V: Lane8, const M: usize>(p: &[[V; M]; 3]) -> bool {
     let mut sum = V::zero();
     for column in p {
         for v in column {
@@ -196,9 +195,10 @@ fn singly(
     points: &[&[f64]; 3],
     out: &mut [&mut [f64]; 3],
     from: usize,
+    block: usize,
     field: impl Fn(Vec3) -> Result<Vec3, FieldError>,
 ) -> Result<(), FieldError> {
-    for i in from..(from + BLOCK).min(points[0].len()) {
+    for i in from..(from + block).min(points[0].len()) {
         let b = field(Vec3::new(points[0][i], points[1][i], points[2][i]))?;
         (out[0][i], out[1][i], out[2][i]) = (b.x, b.y, b.z);
     }
@@ -221,8 +221,8 @@ impl Work for Direct<'_, '_> {
         let all_thin = thin.iter().all(Option::is_some);
         let mut from = 0;
         while from < points[0].len() {
-            let p = gather::<V>(&points, from);
-            let mut sum = [[V::zero(); VECTORS]; 3];
+            let p = gather::<V, MEAN>(&points, from);
+            let mut sum = [[V::zero(); MEAN]; 3];
             // the worst margin of the block, negated so that the larger is the worse
             let mut worst = V::splat(if all_thin { -1.0 } else { 1.0 });
             for coil in thin.iter().flatten() {
@@ -231,9 +231,9 @@ impl Work for Direct<'_, '_> {
             if worst.largest() < 0.0 && all_finite(&p) {
                 scatter(&sum, &mut out, from);
             } else {
-                singly(&points, &mut out, from, |p| coils.flux_density_per_ampere(p))?;
+                singly(&points, &mut out, from, 8 * MEAN, |p| coils.flux_density_per_ampere(p))?;
             }
-            from += BLOCK;
+            from += 8 * MEAN;
         }
         Ok(())
     }
@@ -267,10 +267,10 @@ impl Thin {
 
     /// Adds the coil's field at a block.
     #[inline(always)]
-    fn add<V: Lane8>(&self, p: &[[V; VECTORS]; 3], sum: &mut [[V; VECTORS]; 3], worst: &mut V) {
+    fn add<V: Lane8>(&self, p: &[[V; MEAN]; 3], sum: &mut [[V; MEAN]; 3], worst: &mut V) {
         if self.along_z {
             let shift = V::splat(self.centre_m.z);
-            for m in 0..VECTORS {
+            for m in 0..MEAN {
                 let (q, g) = self.terms(p[0][m], p[1][m], p[2][m] - shift, worst);
                 sum[0][m] = q.fma(p[0][m], sum[0][m]);
                 sum[1][m] = q.fma(p[1][m], sum[1][m]);
@@ -278,12 +278,14 @@ impl Thin {
             }
             return;
         }
-        let axes = self.frame.axes().map(|a| <[f64; 3]>::from(a).map(V::splat));
-        let centre = <[f64; 3]>::from(self.centre_m).map(V::splat);
-        for m in 0..VECTORS {
+        let [u, v, w] = self.frame.axes();
+        let (axes, centre): ([[V; 3]; 3], [V; 3]) = ([splat(u), splat(v), splat(w)], splat(self.centre_m));
+        for m in 0..MEAN {
             let d = [p[0][m] - centre[0], p[1][m] - centre[1], p[2][m] - centre[2]];
-            let along = |a: &[V; 3]| a[0].fma(d[0], a[1].fma(d[1], a[2] * d[2]));
-            let local = [along(&axes[0]), along(&axes[1]), along(&axes[2])];
+            let mut local = [V::zero(); 3];
+            for c in 0..3 {
+                local[c] = axes[c][0].fma(d[0], axes[c][1].fma(d[1], axes[c][2] * d[2]));
+            }
             let (q, g) = self.terms(local[0], local[1], local[2], worst);
             let (bu, bv) = (q * local[0], q * local[1]);
             for c in 0..3 {
@@ -299,7 +301,7 @@ impl Thin {
     #[inline(always)]
     fn terms<V: Lane8>(&self, x: V, y: V, z: V, worst: &mut V) -> (V, V) {
         let n = V::splat;
-        let (a2, half, quarter) = (n(self.radius2), n(0.5), n(0.25));
+        let (a2, half, quarter) = (V::splat(self.radius2), V::splat(0.5), V::splat(0.25));
         let rho2 = x.fma(x, y * y);
         let s = z.fma(z, a2 + rho2);
         let p2 = s.fma(s, n(-4.0 * self.radius2) * rho2);

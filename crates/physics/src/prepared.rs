@@ -16,6 +16,12 @@ const SAME_LINE: f64 = 1e-13;
 /// Points in columns, so that one operation serves all of them: `[x; n], [y; n], [z; n]`.
 pub(crate) type Columns<const N: usize> = [[f64; N]; 3];
 
+/// A vector's components, each over all lanes.
+#[inline(always)]
+pub(crate) fn splat<V: Lane8>(v: Vec3) -> [V; 3] {
+    [V::splat(v.x), V::splat(v.y), V::splat(v.z)]
+}
+
 /// The coils that share one axis line, as one series.
 #[derive(Clone, Debug)]
 struct Group {
@@ -142,7 +148,7 @@ impl PreparedField {
     /// Whether every lane of every vector is served by series alone.
     #[inline(always)]
     pub(crate) fn holds_lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> bool {
-        let c = <[f64; 3]>::from(self.centre_m).map(V::splat);
+        let c = splat(self.centre_m);
         let mut farthest = V::zero();
         let mut sum = V::zero();
         for m in 0..M {
@@ -208,10 +214,14 @@ impl Group {
     fn lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
         if self.along_z {
             let shift = V::splat(self.centre_m.z);
-            return self.series.lanes(&[p[0], p[1], p[2].map(|z| z - shift)]);
+            let mut z = p[2];
+            for z in &mut z {
+                *z = *z - shift;
+            }
+            return self.series.lanes(&[p[0], p[1], z]);
         }
-        let axes = self.frame.axes().map(|a| <[f64; 3]>::from(a).map(V::splat));
-        let centre = <[f64; 3]>::from(self.centre_m).map(V::splat);
+        let [u, v, w] = self.frame.axes();
+        let (axes, centre): ([[V; 3]; 3], [V; 3]) = ([splat(u), splat(v), splat(w)], splat(self.centre_m));
         let mut local = [[V::zero(); M]; 3];
         for m in 0..M {
             let d = [p[0][m] - centre[0], p[1][m] - centre[1], p[2][m] - centre[2]];

@@ -3,10 +3,11 @@
 // A test that can't go on must fail loudly.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use arcmass_physics::bundle::{Launch, follow_bundle, follow_bundle_at_width};
 use arcmass_physics::motion::{Particle, uniform_field_path};
 use arcmass_physics::{
-    BenchField, CoilSet, FieldError, Loop, MagneticField, PreparedField, RectangularLoop, Shape,
-    TraceOptions, Until, Vec3, Winding, summarise, trace,
+    BenchField, CoilSet, FieldError, HowWide, Loop, MagneticField, PreparedField, RectangularLoop, Shape,
+    TraceOptions, Until, Vec3, VectorColumns, VectorWidth, Winding, summarise, trace,
 };
 use arcmass_quantity::constants::VACUUM_PERMEABILITY;
 use proptest::prelude::*;
@@ -322,4 +323,84 @@ fn a_weak_field_or_a_gun_at_the_glass_is_told_plainly() {
         trace(&none, Vec3::ZERO, Vec3::X, -5e-5, Until::Length(0.3), &TraceOptions::default()).unwrap();
     assert!((path.at(0.3).0 - Vec3::X * 0.3).norm() < 1e-15);
     assert!(none.flux_density(Vec3::X).is_ok());
+}
+
+/// A bundle on an ordinary bench, some orbits long, some slow.
+fn bundle(n: usize) -> Vec<Launch> {
+    let spread = points(n, 1.0);
+    let launch = |p: &Vec3| {
+        let m = Particle::default().accelerated(200.0 + 60.0 * p.x).unwrap();
+        Launch {
+            place_m: Vec3::new(0.0, -0.04, 0.0),
+            direction: Vec3::new(1.0, 0.05 * p.y, 0.1 * p.z),
+            momentum_over_charge_t_m: m.momentum_over_charge_t_m(),
+            length_m: 0.25 + 0.05 * p.y,
+        }
+    };
+    spread.iter().map(launch).collect()
+}
+
+#[test]
+fn a_bundle_is_followed_as_its_orbits_are_and_with_the_same_bits_however_wide() {
+    let set =
+        CoilSet::pair(0.15, 0.15, 124.0, 0.012, 0.016, 1.0).moved(Vec3::new(0.004, -0.002, 0.0), Vec3::ZERO);
+    let prepared = PreparedField::new(&set, 0.1).unwrap();
+    let field = BenchField {
+        prepared: &prepared,
+        current_a: 1.4,
+        scale: 1.0,
+        background_t: Vec3::new(1e-5, -4.5e-5, 2e-5),
+    };
+    // 203 is no whole number of eights
+    let launches = bundle(203);
+    let whole = follow_bundle(&field, &launches, 1e-10, 1).unwrap();
+    for (launch, arrival) in launches.iter().zip(&whole) {
+        let until = Until::Length(launch.length_m);
+        let options = TraceOptions { tolerance: 1e-13, ..TraceOptions::default() };
+        let path =
+            trace(&field, launch.place_m, launch.direction, launch.momentum_over_charge_t_m, until, &options);
+        let place = path.unwrap().at(launch.length_m).0;
+        // 1e-10 of a ring of 5 cm radius a turn
+        assert!((place - arrival.place_m).norm() < 5e-12, "{:e}", (place - arrival.place_m).norm());
+    }
+    for width in VectorWidth::available() {
+        for threads in [1, 2, 3] {
+            let again = follow_bundle_at_width(&field, &launches, 1e-10, threads, width).unwrap();
+            assert_eq!(whole, again, "{width:?}, {threads} threads");
+        }
+    }
+}
+
+#[test]
+fn many_points_give_the_same_bits_however_wide_and_agree_with_one_by_one() {
+    let set = CoilSet::pair(0.15, 0.15, 124.0, 0.0, 0.0, 1.0)
+        .moved(Vec3::new(0.03, 0.0, 0.0), Vec3::new(0.0, 0.002, 0.0));
+    let prepared = PreparedField::new(&set, 0.09).unwrap();
+    // some points lie outside the sphere of the series and some near the wire, where the exact form must answer
+    let mut all = points(997, 0.09);
+    all.extend(points(101, 0.4));
+    all.push(Vec3::new(0.15, 0.0, 0.0751));
+    let columns: VectorColumns = all.iter().copied().collect();
+    let fill = |how: HowWide| {
+        let (mut direct, mut series) = (VectorColumns::default(), VectorColumns::default());
+        set.fill(&columns, &mut direct, how).unwrap();
+        prepared.fill(&columns, &mut series, how).unwrap();
+        (direct, series)
+    };
+    let first = fill(HowWide::default());
+    for (i, p) in all.iter().enumerate() {
+        let exact = set.flux_density_per_ampere(*p).unwrap();
+        let sum = sum_of_strengths(&set, *p);
+        assert!((first.0.get(i).unwrap() - exact).norm() <= 1e-14 * sum, "{p:?}");
+        let allowed = prepared.error_bound_t_per_a() + 1e-14 * sum;
+        assert!((first.1.get(i).unwrap() - exact).norm() <= allowed, "{p:?}");
+    }
+    for width in VectorWidth::available() {
+        for threads in [1, 2, 5] {
+            assert_eq!(first, fill(HowWide { threads, width }), "{width:?}, {threads} threads");
+        }
+    }
+    let bad: VectorColumns = [Vec3::ZERO, Vec3::new(f64::NAN, 0.0, 0.0)].into_iter().collect();
+    assert!(set.fill(&bad, &mut VectorColumns::default(), HowWide::default()).is_err());
+    assert!(prepared.fill(&bad, &mut VectorColumns::default(), HowWide::default()).is_err());
 }
