@@ -6,8 +6,8 @@
 use arcmass_physics::bundle::{Launch, follow_bundle, follow_bundle_at_width};
 use arcmass_physics::motion::{Particle, uniform_field_path};
 use arcmass_physics::{
-    BenchField, CoilSet, FieldError, HowWide, Loop, MagneticField, PreparedField, RectangularLoop, Shape,
-    TraceOptions, Until, Vec3, VectorColumns, VectorWidth, Winding, summarise, trace,
+    BenchField, CoilSet, FieldError, Gun, HowWide, Loop, MagneticField, PreparedField, RectangularLoop,
+    Shape, TraceOptions, Until, Vec3, VectorColumns, VectorWidth, Winding, summarise, trace,
 };
 use arcmass_quantity::constants::VACUUM_PERMEABILITY;
 use proptest::prelude::*;
@@ -403,4 +403,31 @@ fn many_points_give_the_same_bits_however_wide_and_agree_with_one_by_one() {
     let bad: VectorColumns = [Vec3::ZERO, Vec3::new(f64::NAN, 0.0, 0.0)].into_iter().collect();
     assert!(set.fill(&bad, &mut VectorColumns::default(), HowWide::default()).is_err());
     assert!(prepared.fill(&bad, &mut VectorColumns::default(), HowWide::default()).is_err());
+}
+
+#[test]
+fn a_divergent_beam_comes_to_a_focus_half_a_turn_from_the_gun() {
+    let field = |_: Vec3| -> Result<Vec3, FieldError> { Ok(Vec3::Z * 1e-3) };
+    let half_angle = 0.05;
+    let gun = Gun {
+        particle: Particle::default(),
+        muzzle_m: Vec3::new(0.0, -0.04, 0.0),
+        direction: Vec3::X,
+        voltage_v: 200.0,
+        voltage_offset_v: -3.0,
+        divergence_rad: half_angle,
+        energy_spread_ev: 0.0,
+    };
+    let beam = gun.follow(&field, 0.9, &TraceOptions::default()).unwrap();
+    let focus = beam.focus(900).unwrap();
+    let turned = beam.central.turned_at_rad(focus.arc_length_m);
+    assert!((turned.abs() - std::f64::consts::PI).abs() < 0.05, "{turned}");
+    // semicircular focusing: the outer rays fall short by 2r(1 − cos a) ≈ r a²
+    let radius = Particle::default().accelerated(197.0).unwrap().gyroradius_m(1e-3).unwrap();
+    assert!(focus.in_plane_m < 1.2 * radius * half_angle * half_angle, "{:e}", focus.in_plane_m);
+    // and are widest a quarter turn on, by about 2 r a to each other across the beam
+    let quarter = beam.widths(900)[249];
+    assert!((quarter.in_plane_m / (2.0 * radius * half_angle) - 1.0).abs() < 0.1, "{:e}", quarter.in_plane_m);
+    let slow = Gun { voltage_v: 2.0, ..gun };
+    assert!(slow.follow(&field, 0.5, &TraceOptions::default()).is_err());
 }
