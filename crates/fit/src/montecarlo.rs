@@ -199,9 +199,9 @@ impl Sampler {
                 Part::One(law) => slots.fill_with(|| law.draw(rng)),
                 Part::Joint { mean, factor } => {
                     slots.copy_from_slice(mean.as_slice());
-                    for column in factor.column_iter() {
+                    for column in factor.as_slice().chunks_exact(size.max(1)) {
                         let z = normal(rng);
-                        slots.iter_mut().zip(column.iter()).for_each(|(slot, f)| *slot += f * z);
+                        slots.iter_mut().zip(column).for_each(|(slot, f)| *slot += f * z);
                     }
                 }
             }

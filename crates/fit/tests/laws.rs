@@ -369,3 +369,40 @@ fn a_simulation_validates_a_budget_or_refutes_it() {
         assert_eq!(v.tolerance, 0.05);
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+
+    /// Whatever the points, a fit gives finite numbers or one of its errors.
+    #[test]
+    fn any_points_give_numbers_or_an_error(
+        coarse in prop::collection::vec((-4_i32..5, -4_i32..5), 0..12), fine in 0.0_f64..1e-3, far in -1e7_f64..1e7,
+    ) {
+        let mut rng = Pcg64::new(coarse.len() as u128, 1);
+        let points: Vec<[f64; 2]> = coarse
+            .iter()
+            .map(|(x, y)| [far + f64::from(*x) + fine * normal(&mut rng), f64::from(*y) + fine * normal(&mut rng)])
+            .collect();
+        if let Ok(c) = fit_circle(&points, None, Scatter::FromResiduals) {
+            prop_assert!(c.radius.is_finite() && c.radius > 0.0 && c.rms.is_finite());
+            prop_assert!(c.centre.iter().chain(c.covariance.iter()).all(|v| v.is_finite()));
+        }
+        if let Ok(e) = fit_ellipse(&points, None, Scatter::FromResiduals) {
+            prop_assert!(e.semi_axes[0] >= e.semi_axes[1] && e.semi_axes[1] > 0.0 && e.rms.is_finite());
+            prop_assert!(e.centre.iter().chain(e.covariance.iter()).all(|v| v.is_finite()));
+        }
+        if let Ok(r) = fit_circle_robust(&points, None, Loss::Tukey) {
+            prop_assert!(r.curve.covariance.iter().chain(&r.weights).all(|v| v.is_finite()));
+        }
+        if let Ok(r) = fit_ellipse_robust(&points, None, Loss::Huber) {
+            prop_assert!(r.curve.covariance.iter().chain(&r.weights).all(|v| v.is_finite()));
+        }
+        let line: Vec<LinePoint> = points
+            .iter()
+            .map(|p| LinePoint { x: p[0], u_x: 0.5, y: p[1], u_y: 0.5, correlation: 0.2 })
+            .collect();
+        if let Ok(l) = york(&line) {
+            prop_assert!(l.slope.is_finite() && l.covariance.iter().all(|v| v.is_finite()));
+        }
+    }
+}
