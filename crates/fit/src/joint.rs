@@ -57,7 +57,9 @@ pub enum JointFault<E> {
     #[error("{0}")]
     Model(E),
     /// Some combination of unknowns is fixed by nothing.
-    #[error("the observations and what was known before do not fix every unknown (unknown number {0} is the freest)")]
+    #[error(
+        "the observations and what was known before do not fix every unknown (unknown number {0} is the freest)"
+    )]
     Undetermined(usize),
     /// A residual was not finite.
     #[error("a residual of the model is not finite")]
@@ -158,7 +160,8 @@ fn finish(
 }
 
 fn prior_cost(priors: &[Prior], estimate: &DVector<f64>) -> f64 {
-    let deviation = |(prior, x): (&Prior, &f64)| prior.moments().map_or(0.0, |(mean, u)| ((x - mean) / u).powi(2));
+    let deviation =
+        |(prior, x): (&Prior, &f64)| prior.moments().map_or(0.0, |(mean, u)| ((x - mean) / u).powi(2));
     priors.iter().zip(estimate.iter()).map(deviation).sum()
 }
 
@@ -222,7 +225,8 @@ impl Joint {
 
     /// How the estimate of unknown `j` moves when the prior mean of each unknown moves by its own u (0 where flat).
     pub fn sensitivity_to_priors(&self, j: usize) -> Vec<f64> {
-        let moved = |(i, prior): (usize, &Prior)| prior.moments().map_or(0.0, |(_, u)| self.covariance[(j, i)] / u);
+        let moved =
+            |(i, prior): (usize, &Prior)| prior.moments().map_or(0.0, |(_, u)| self.covariance[(j, i)] / u);
         self.priors.iter().enumerate().map(moved).collect()
     }
 
@@ -261,7 +265,8 @@ impl<'a> Sampler<'a> {
             .map(|prior| if matches!(prior, Prior::Limits { .. }) { Prior::Flat } else { *prior })
             .collect();
         let curvature = information(&joint.at, &unlimited);
-        let slope = joint.at.jacobian.transpose() * &joint.at.residuals + prior_pull(&unlimited, &joint.estimate);
+        let slope =
+            joint.at.jacobian.transpose() * &joint.at.residuals + prior_pull(&unlimited, &joint.estimate);
         let block = |rows: &[usize], columns: &[usize]| {
             DMatrix::from_fn(rows.len(), columns.len(), |i, j| curvature[(rows[i], columns[j])])
         };

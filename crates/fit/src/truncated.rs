@@ -89,7 +89,8 @@ mod tests {
     fn moments(precision: f64, slope: f64, from: f64, to: f64) -> (f64, f64) {
         let mut rng = rand_pcg::Pcg64::seed_from_u64(11);
         let n = 40_000;
-        let draws: Vec<f64> = (0..n).map(|_| truncated_normal(precision, slope, from, to, &mut rng)).collect();
+        let draws: Vec<f64> =
+            (0..n).map(|_| truncated_normal(precision, slope, from, to, &mut rng)).collect();
         assert!(draws.iter().all(|t| (from..=to).contains(t)));
         let mean = draws.iter().sum::<f64>() / f64::from(n);
         let var = draws.iter().map(|t| (t - mean).powi(2)).sum::<f64>() / f64::from(n);
@@ -115,12 +116,16 @@ mod tests {
 
     #[test]
     fn draws_follow_the_cut_normal_in_every_regime() {
-        let cases = [(1.0, 0.0, -1.0, 2.0), (4.0, -8.0, -1.0, 1.0), (1.0, 6.0, -2.0, 0.5), (0.0, 2.0, 0.0, 3.0)];
+        let cases =
+            [(1.0, 0.0, -1.0, 2.0), (4.0, -8.0, -1.0, 1.0), (1.0, 6.0, -2.0, 0.5), (0.0, 2.0, 0.0, 3.0)];
         for (precision, slope, from, to) in cases {
             let (mean, sd) = moments(precision, slope, from, to);
             let (want_mean, want_sd) = by_quadrature(precision, slope, from, to);
             let four_errors = 4.0 * want_sd / 200.0;
-            assert!((mean - want_mean).abs() < four_errors, "{precision} {slope}: {mean} against {want_mean}");
+            assert!(
+                (mean - want_mean).abs() < four_errors,
+                "{precision} {slope}: {mean} against {want_mean}"
+            );
             assert!((sd / want_sd - 1.0).abs() < 0.03, "{precision} {slope}: sd {sd} against {want_sd}");
         }
     }

@@ -1,0 +1,164 @@
+//! What may be typed after `arcmass`, with an example for each command.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use arcmass_lab::Desk;
+use clap::{Args, Parser, Subcommand};
+
+/// From photographs of a glowing ring and of a ruler to the mass of the electron.
+///
+/// arcmass reads a notebook folder of plain files (`bench.toml`, `readings.csv`, photographs), measures, reduces and
+/// reports. It never commands a supply. High voltage, evacuated glass and hot coils: local rules and the responsible
+/// person come first.
+#[derive(Debug, Parser)]
+#[command(name = "arcmass", version, max_term_width = 100, arg_required_else_help = true, subcommand_required = true)]
+pub(crate) struct Arguments {
+    /// One JSON document on standard output, and nothing else there
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+    /// Seed of every random stream
+    #[arg(long, global = true, default_value_t = 1, value_name = "N")]
+    pub(crate) seed: u64,
+    /// Say on standard error what is being done
+    #[arg(short, long, global = true)]
+    pub(crate) verbose: bool,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Make an example notebook in ./arcmass-demo, measure, reduce and report it
+    #[command(after_help = "Example:\n  arcmass demo")]
+    Demo(Demo),
+    /// Make a new notebook with a commented bench file and empty tables
+    #[command(after_help = "Example:\n  arcmass new window-bench")]
+    New(New),
+    /// Check every file of a notebook, and say what is missing for what
+    #[command(after_help = "Example:\n  arcmass check window-bench")]
+    Check(NotebookArguments),
+    /// Flux density at points, field per ampere by probe and by geometry
+    #[command(after_help = "Example:\n  arcmass field window-bench --current 1.5 --at 0,0,0 --at 0,-40,0")]
+    Field(Field),
+    /// Measure the photographs
+    #[command(after_help = "Example:\n  arcmass rings window-bench --photo ring-03.jpg")]
+    Rings(Rings),
+    /// Reduce everything measured to the mass, with budget, effects, law and comparison
+    #[command(after_help = "Example:\n  arcmass reduce window-bench --json > reduction.json")]
+    Reduce(NotebookArguments),
+    /// Predict the ring or helix of a setting in the real field
+    #[command(after_help = "Example:\n  arcmass path window-bench --voltage 250 --current 1.5 --gun-tilt 10")]
+    Path(PathArguments),
+    /// Write the report: one self-contained HTML file
+    #[command(after_help = "Example:\n  arcmass report window-bench --to report.html")]
+    Report(Report),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct NotebookArguments {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Demo {
+    /// Where to make it
+    #[arg(value_name = "DIR", default_value = "arcmass-demo")]
+    pub(crate) folder: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct New {
+    /// An empty folder, or one that isn't there yet
+    #[arg(value_name = "DIR")]
+    pub(crate) folder: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Field {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+    /// Coil current, A
+    #[arg(long, value_name = "I", allow_hyphen_values = true)]
+    pub(crate) current: Option<f64>,
+    /// A point in the bench's frame, mm; repeat for more
+    #[arg(long, value_name = "X,Y,Z", allow_hyphen_values = true, value_parser = point)]
+    pub(crate) at: Vec<Point>,
+}
+
+/// A point, mm.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Point(pub(crate) [f64; 3]);
+
+#[derive(Debug, Args)]
+pub(crate) struct Rings {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+    /// Only this photograph; repeat for more
+    #[arg(long, value_name = "P")]
+    pub(crate) photo: Vec<String>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct PathArguments {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+    /// Voltmeter reading, V
+    #[arg(long, value_name = "V", allow_hyphen_values = true)]
+    pub(crate) voltage: f64,
+    /// Ammeter reading, A
+    #[arg(long, value_name = "I", allow_hyphen_values = true)]
+    pub(crate) current: f64,
+    /// Tube turned about the line through the muzzle, degrees
+    #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true)]
+    pub(crate) gun_tilt: f64,
+    /// Coil leads: + as described in the bench file, - reversed
+    #[arg(long, value_name = "S", default_value = "+", allow_hyphen_values = true, value_parser = ["+", "-"])]
+    pub(crate) field_sense: String,
+    /// Whole bench turned about the vertical, counter-clockwise seen from above, degrees
+    #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true)]
+    pub(crate) bench_turned: f64,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Report {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+    /// Where to write it, by the ending: .html
+    #[arg(long, value_name = "FILE")]
+    pub(crate) to: Option<PathBuf>,
+}
+
+impl Arguments {
+    /// What the jobs need from outside.
+    pub(crate) fn desk(&self) -> Desk {
+        Desk { seed: self.seed, ..Desk::default() }
+    }
+}
+
+fn point(text: &str) -> Result<Point, String> {
+    let number = |part: &str| arcmass_quantity::number::parse(part).map_err(|fault| fault.to_string());
+    match text.split(',').map(number).collect::<Result<Vec<f64>, String>>()?.as_slice() {
+        [x, y, z] => Ok(Point([*x, *y, *z])),
+        other => Err(format!("a point needs three numbers in mm, as in `0,-40,0`; found {}", other.len())),
+    }
+}
+
+/// Reads the command line; help and version end with 0, a fault with 2.
+pub(crate) fn read_arguments() -> Result<Arguments, ExitCode> {
+    Arguments::try_parse().map_err(|fault| {
+        let is_fault = fault.use_stderr();
+        let wants_json = std::env::args_os().any(|word| word == "--json");
+        if is_fault && wants_json {
+            crate::ending::print_usage_fault(&fault.to_string());
+        }
+        let _ = fault.print();
+        ExitCode::from(if is_fault { 2 } else { 0 })
+    })
+}

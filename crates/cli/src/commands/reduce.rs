@@ -1,0 +1,155 @@
+//! `arcmass reduce`: everything measured becomes the mass.
+
+use arcmass_lab::document::{Q, ReductionDocument, RunEntry};
+use arcmass_quantity::print;
+
+use crate::arguments::{Arguments, NotebookArguments};
+use crate::commands::rings;
+use crate::ending::Ending;
+use crate::show::{self, Sheet, bare, with_unit};
+
+/// Lines of the budget that are shown; the rest is in the document.
+const BUDGET_SHOWN: usize = 8;
+
+pub(crate) fn run(asked: &NotebookArguments, arguments: &Arguments) -> Result<(), Ending> {
+    let job = rings::reduce_notebook(&asked.notebook, arguments)?;
+    if arguments.json {
+        return show::json(&job.reduction, &job.reduction.caveats);
+    }
+    let mut sheet = Sheet::default();
+    print_reduction(&mut sheet, &job.reduction);
+    sheet.out()
+}
+
+/// The whole result as text: mass, comparison, runs, budget, law, findings, caveats.
+pub(crate) fn print_reduction(sheet: &mut Sheet, document: &ReductionDocument) {
+    result(sheet, document);
+    sheet.gap();
+    runs(sheet, &document.runs);
+    sheet.gap();
+    field(sheet, document);
+    sheet.gap();
+    budget(sheet, document);
+    law(sheet, document);
+    sheet.notes(&document.findings, &document.caveats);
+}
+
+fn result(sheet: &mut Sheet, document: &ReductionDocument) {
+    let mass = &document.mass_kg;
+    sheet.line(format!("Mass of the particle   {}", with_unit(mass, "kg")));
+    let [low, high] = mass.interval_95;
+    sheet.line(format!("  95 % interval        {} kg", print::interval(low, high)));
+    sheet.line(format!("  charge to mass       {}", with_unit(&document.charge_to_mass_c_per_kg, "C/kg")));
+    let textbook = document.textbook_mean_mass_kg;
+    let percent = 100.0 * (textbook / mass.value - 1.0);
+    sheet.line(format!(
+        "  textbook formula     {} kg ({}{} % against the full model)",
+        print::significant(textbook, 4),
+        if percent > 0.0 { "+" } else { "" },
+        print::fixed(percent, -1)
+    ));
+    let reference = &document.reference;
+    let z = reference.difference_in_u;
+    let verdict = match z.abs() {
+        z if z < 1.0 => "agrees with",
+        z if z < 2.0 => "is compatible with",
+        z if z < 3.0 => "is in tension with",
+        _ => "disagrees with",
+    };
+    sheet.paragraph(
+        "  ",
+        &format!(
+            "This {verdict} the accepted {} kg ({}): {} standard uncertainties {}.",
+            print::significant(reference.mass_kg.value, 5),
+            short_source(&reference.source),
+            print::fixed(z.abs(), -1),
+            if z > 0.0 { "above" } else { "below" }
+        ),
+    );
+}
+
+/// "CODATA 2022" from the long title, where it is that one.
+fn short_source(source: &str) -> &str {
+    if source.starts_with("CODATA") && source.contains("2022") { "CODATA 2022" } else { source }
+}
+
+fn runs(sheet: &mut Sheet, runs: &[RunEntry]) {
+    let heading = ["run", "V/V", "I/A", "B/mT", "d/mm", "v/(10⁶ m/s)", "m/10⁻³¹ kg", "textbook"];
+    let mut rows = vec![heading.map(str::to_owned).to_vec()];
+    for run in runs {
+        let name = if run.r#struck { format!("○ {} (struck)", run.run) } else { format!("● {}", run.run) };
+        rows.push(vec![
+            name,
+            bare(&run.voltage_v),
+            bare(&run.current_a),
+            bare(&run.flux_density_mt),
+            bare(&run.ring_diameter_mm),
+            bare(&run.speed_m_per_s.times(1e-6)),
+            bare(&run.mass_kg.times(1e31)),
+            print::fixed(run.textbook_mass_kg * 1e31, -2),
+        ]);
+    }
+    sheet.table(&rows);
+}
+
+fn field(sheet: &mut Sheet, document: &ReductionDocument) {
+    sheet.line(format!("Field per ampere   {}", with_unit(&document.field_per_ampere_mt_per_a, "mT/A")));
+    let mut ways = Vec::new();
+    if let Some(q) = &document.geometry_mt_per_a {
+        ways.push(format!("sizes {}", bare(q)));
+    }
+    if let Some(q) = &document.probe_mt_per_a {
+        ways.push(format!("probe {}", bare(q)));
+    }
+    if let Some(z) = document.probe_minus_geometry_in_u {
+        ways.push(format!("{} u apart", print::fixed(z.abs(), -1)));
+    }
+    if !ways.is_empty() {
+        sheet.line(format!("                   {}", ways.join(", ")));
+    }
+}
+
+fn budget(sheet: &mut Sheet, document: &ReductionDocument) {
+    sheet.line("Where the uncertainty comes from:");
+    let mut rows = vec![["input", "u/%", "share"].map(str::to_owned).to_vec()];
+    for line in document.budget.iter().take(BUDGET_SHOWN) {
+        rows.push(vec![
+            line.input.clone(),
+            print::fixed(line.standard_uncertainty_percent, -2),
+            format!("{} %", print::fixed(100.0 * line.share, 0)),
+        ]);
+    }
+    let rest: f64 = document.budget.iter().skip(BUDGET_SHOWN).map(|line| line.share).sum();
+    if rest > 0.0 {
+        rows.push(vec!["all others".to_owned(), String::new(), format!("{} %", print::fixed(100.0 * rest, 0))]);
+    }
+    sheet.table(&rows);
+}
+
+fn law(sheet: &mut Sheet, document: &ReductionDocument) {
+    let agreement = &document.agreement;
+    if agreement.degrees_of_freedom > 0 {
+        sheet.gap();
+        let chance = agreement.p_value.map_or_else(
+            || "the scatter itself set the uncertainty".to_owned(),
+            |p| format!("chance of more {} %", print::significant(100.0 * p, 2)),
+        );
+        sheet.line(format!(
+            "Do the runs agree?  χ² = {} for {} degrees of freedom ({chance})",
+            print::fixed(agreement.chi_squared, -1),
+            agreement.degrees_of_freedom
+        ));
+    }
+    let exponents = |name: &str, pair: &Option<arcmass_lab::document::Exponents>| -> Option<String> {
+        let pair = pair.as_ref()?;
+        let of = |q: &Q| bare(q);
+        Some(format!("  {name:<12}V^{}  I^{}", of(&pair.voltage_exponent), of(&pair.current_exponent)))
+    };
+    let lines = [exponents("as read", &document.law.raw), exponents("corrected", &document.law.corrected)];
+    if lines.iter().any(Option::is_some) {
+        sheet.line("Does r follow √V / I?  Exponents ½ and −1 by the law:");
+    }
+    for line in lines.into_iter().flatten() {
+        sheet.line(line);
+    }
+}
