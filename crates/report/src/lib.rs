@@ -1,1 +1,3 @@
 //! Figures, tables and the printed report.
+
+pub mod figure;
