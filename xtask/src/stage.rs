@@ -1,0 +1,123 @@
+//! The stages of `cargo xtask test`: each under a heading with its time, all of them run, a summary at the end.
+
+use std::path::Path;
+use std::process::{Command, ExitCode, Stdio};
+use std::time::Instant;
+
+use crate::metadata::Metadata;
+use crate::{dependencies, house, licence, repository};
+
+/// Runs in the root, prints what it finds, says whether all is well.
+type Check = fn(&Path) -> bool;
+
+/// Quick ones first.
+const STAGES: &[(&str, Check)] = &[
+    ("formatting", formatting),
+    ("house rules", house_rules),
+    ("unused dependencies", unused_dependencies),
+    ("licences of dependencies", licences),
+    ("lints", lints),
+    ("documentation", documentation),
+    ("examples in the documentation", examples),
+    ("tests", tests),
+];
+
+/// Runs every stage, then says which passed; status 1 where one did not.
+pub(crate) fn run_all() -> ExitCode {
+    let root = repository::root();
+    let mut summary = Vec::new();
+    for (name, check) in STAGES {
+        println!("\n== {name}");
+        let start = Instant::now();
+        let is_well = check(&root);
+        let seconds = start.elapsed().as_secs_f64();
+        println!("== {name}: {}, {seconds:.1} s", word(is_well));
+        summary.push((name, is_well, seconds));
+    }
+    println!("\n== summary");
+    for (name, is_well, seconds) in &summary {
+        println!("{:<6} {seconds:>7.1} s  {name}", word(*is_well));
+    }
+    println!("\nReference checks, part of the tests:");
+    for (file, readers) in house::reference_readers(&root) {
+        println!("  reference/{file}: {}", readers.join(", "));
+    }
+    if summary.iter().all(|(_, is_well, _)| *is_well) { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+fn word(is_well: bool) -> &'static str {
+    if is_well { "ok" } else { "FAILED" }
+}
+
+/// The cargo that started this program.
+pub(crate) fn cargo() -> String {
+    std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned())
+}
+
+fn formatting(root: &Path) -> bool {
+    run(root, &["fmt", "--all", "--check"], &[])
+}
+
+fn lints(root: &Path) -> bool {
+    run(root, &["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"], &[])
+}
+
+fn documentation(root: &Path) -> bool {
+    run(root, &["doc", "--workspace", "--no-deps"], &[("RUSTDOCFLAGS", "-D warnings")])
+}
+
+fn examples(root: &Path) -> bool {
+    run(root, &["test", "--doc", "--workspace", "--no-fail-fast"], &[])
+}
+
+/// With nextest where it is installed, which runs the tests of all crates side by side.
+fn tests(root: &Path) -> bool {
+    let nextest = Command::new(cargo())
+        .args(["nextest", "--version"])
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .status()
+        .is_ok_and(|status| status.success());
+    if nextest {
+        return run(root, &["nextest", "run", "--workspace", "--no-fail-fast"], &[]);
+    }
+    run(root, &["test", "--workspace", "--lib", "--bins", "--tests", "--examples", "--no-fail-fast"], &[])
+}
+
+fn house_rules(root: &Path) -> bool {
+    say(house::offences(root))
+}
+
+fn unused_dependencies(root: &Path) -> bool {
+    say(Metadata::read(root).map(|metadata| dependencies::offences(root, &metadata)))
+}
+
+fn licences(root: &Path) -> bool {
+    say(Metadata::read(root).map(|metadata| {
+        if let Some(remark) = &metadata.remark {
+            println!("{remark}");
+        }
+        println!("{} packages", metadata.foreign_packages().len());
+        licence::offences(&metadata)
+    }))
+}
+
+fn say(offences: Result<Vec<String>, String>) -> bool {
+    let offences = offences.unwrap_or_else(|why| vec![why]);
+    for offence in &offences {
+        println!("{offence}");
+    }
+    offences.is_empty()
+}
+
+fn run(root: &Path, words: &[&str], settings: &[(&str, &str)]) -> bool {
+    println!("cargo {}", words.join(" "));
+    let status = Command::new(cargo()).args(words).envs(settings.iter().copied()).current_dir(root).status();
+    match status {
+        Ok(status) => status.success(),
+        Err(why) => {
+            println!("cargo could not be run: {why}");
+            false
+        }
+    }
+}
