@@ -12,13 +12,14 @@ use std::process::ExitCode;
 
 const HELP: &str = "\
 cargo xtask test          everything CI runs: formatting, lints, documentation, tests, dependencies, house rules
+cargo xtask test STAGE …  some of its stages, by name: cargo xtask test formatting \"house rules\"
 cargo xtask study NAME    a long study; without a name: the list of studies";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     match words.as_slice() {
-        ["test"] => stage::run_all(),
+        ["test", stages @ ..] => stage::run(stages),
         ["study"] => study::list(),
         ["study", name] => study::run(name),
         ["help" | "--help" | "-h"] => {

@@ -22,11 +22,16 @@ const STAGES: &[(&str, Check)] = &[
     ("tests", tests),
 ];
 
-/// Runs every stage, then says which passed; status 1 where one did not.
-pub(crate) fn run_all() -> ExitCode {
+/// Runs every stage, or those whose names are asked for, then says which passed; status 1 where one did not.
+pub(crate) fn run(wanted: &[&str]) -> ExitCode {
+    let names: Vec<&str> = STAGES.iter().map(|(name, _)| *name).collect();
+    if let Some(unknown) = wanted.iter().find(|name| !names.contains(*name)) {
+        eprintln!("there is no stage `{unknown}`; the stages are: {}", names.join(", "));
+        return ExitCode::from(2);
+    }
     let root = repository::root();
     let mut summary = Vec::new();
-    for (name, check) in STAGES {
+    for (name, check) in STAGES.iter().filter(|(name, _)| wanted.is_empty() || wanted.contains(name)) {
         println!("\n== {name}");
         let start = Instant::now();
         let is_well = check(&root);
@@ -38,11 +43,17 @@ pub(crate) fn run_all() -> ExitCode {
     for (name, is_well, seconds) in &summary {
         println!("{:<6} {seconds:>7.1} s  {name}", word(*is_well));
     }
-    println!("\nReference checks, part of the tests:");
-    for (file, readers) in house::reference_readers(&root) {
-        println!("  reference/{file}: {}", readers.join(", "));
+    if summary.iter().any(|(name, _, _)| **name == "tests") {
+        name_reference_checks(&root);
     }
     if summary.iter().all(|(_, is_well, _)| *is_well) { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+fn name_reference_checks(root: &Path) {
+    println!("\nReference checks, part of the tests:");
+    for (file, readers) in house::reference_readers(root) {
+        println!("  reference/{file}: {}", readers.join(", "));
+    }
 }
 
 fn word(is_well: bool) -> &'static str {
@@ -55,19 +66,19 @@ pub(crate) fn cargo() -> String {
 }
 
 fn formatting(root: &Path) -> bool {
-    run(root, &["fmt", "--all", "--check"], &[])
+    cargo_does(root, &["fmt", "--all", "--check"], &[])
 }
 
 fn lints(root: &Path) -> bool {
-    run(root, &["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"], &[])
+    cargo_does(root, &["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"], &[])
 }
 
 fn documentation(root: &Path) -> bool {
-    run(root, &["doc", "--workspace", "--no-deps"], &[("RUSTDOCFLAGS", "-D warnings")])
+    cargo_does(root, &["doc", "--workspace", "--no-deps"], &[("RUSTDOCFLAGS", "-D warnings")])
 }
 
 fn examples(root: &Path) -> bool {
-    run(root, &["test", "--doc", "--workspace", "--no-fail-fast"], &[])
+    cargo_does(root, &["test", "--doc", "--workspace", "--no-fail-fast"], &[])
 }
 
 /// With nextest where it is installed, which runs the tests of all crates side by side.
@@ -79,9 +90,13 @@ fn tests(root: &Path) -> bool {
         .status()
         .is_ok_and(|status| status.success());
     if nextest {
-        return run(root, &["nextest", "run", "--workspace", "--no-fail-fast"], &[]);
+        return cargo_does(root, &["nextest", "run", "--workspace", "--no-fail-fast"], &[]);
     }
-    run(root, &["test", "--workspace", "--lib", "--bins", "--tests", "--examples", "--no-fail-fast"], &[])
+    cargo_does(
+        root,
+        &["test", "--workspace", "--lib", "--bins", "--tests", "--examples", "--no-fail-fast"],
+        &[],
+    )
 }
 
 fn house_rules(root: &Path) -> bool {
@@ -110,7 +125,7 @@ fn say(offences: Result<Vec<String>, String>) -> bool {
     offences.is_empty()
 }
 
-fn run(root: &Path, words: &[&str], settings: &[(&str, &str)]) -> bool {
+fn cargo_does(root: &Path, words: &[&str], settings: &[(&str, &str)]) -> bool {
     println!("cargo {}", words.join(" "));
     let status = Command::new(cargo()).args(words).envs(settings.iter().copied()).current_dir(root).status();
     match status {
