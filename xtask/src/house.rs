@@ -119,10 +119,13 @@ fn is_type_name(word: &str) -> bool {
         && (has_small || word == "Q")
 }
 
+/// What stands before the name of a type where it is defined; the last two begin the macro that makes typed quantities.
+const DEFINING: &[&str] = &["struct", "enum", "trait", "type", "quantity!(", "quantity! {"];
+
 fn is_defined(code: &str, name: &str) -> bool {
     word_places(code, name).any(|at| {
         let before = code[..at].trim_end();
-        ["struct", "enum", "trait", "type"].iter().any(|word| before.ends_with(word))
+        DEFINING.iter().any(|word| before.ends_with(word))
     })
 }
 
