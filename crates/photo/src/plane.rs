@@ -18,6 +18,8 @@ use solve::{Solved, solve};
 const ALARM_RMS_MM: f64 = 0.03;
 /// Two poses this close in χ² can't be told apart (95 % for one degree of freedom is 3.84).
 const ALIKE: f64 = 4.0;
+/// The starts look at every seventh observation: not a multiple of the three that each mark gives.
+const THINNED: usize = 7;
 /// Tilts from which the fit starts: straight on, and 20° to each side.
 const STARTS: [[f64; 2]; 5] = [[0.0, 0.0], [0.35, 0.0], [-0.35, 0.0], [0.0, 0.35], [0.0, -0.35]];
 
@@ -63,12 +65,12 @@ struct Frame {
 }
 
 impl Frame {
-    fn from_scale(&self, p: [f64; 2]) -> [f64; 2] {
+    fn place(self, p: [f64; 2]) -> [f64; 2] {
         let [x, y] = [p[0] - self.origin[0], p[1] - self.origin[1]];
         [x * self.right[0] + y * self.right[1], y * self.right[0] - x * self.right[1]]
     }
 
-    fn to_scale(&self, p: [f64; 2]) -> [f64; 2] {
+    fn to_scale(self, p: [f64; 2]) -> [f64; 2] {
         let [c, s] = self.right;
         [self.origin[0] + p[0] * c - p[1] * s, self.origin[1] + p[1] * c + p[0] * s]
     }
@@ -77,13 +79,13 @@ impl Frame {
 impl ScalePlane {
     /// Place on the plane in millimetres of a point in pixels; none beyond the plane's horizon.
     pub fn to_plane(&self, px: [f64; 2]) -> Option<[f64; 2]> {
-        plane_point(&self.camera, &self.pose.to_plane()?, px).map(|p| self.frame.from_scale(p))
+        plane_point(&self.camera, &self.pose.to_plane()?, px).map(|p| self.frame.place(p))
     }
 
     /// Places of many points; one entry a point.
     pub fn all_to_plane(&self, points_px: &[[f64; 2]]) -> Option<Vec<[f64; 2]>> {
         let back = self.pose.to_plane()?;
-        let place = |p: &[f64; 2]| plane_point(&self.camera, &back, *p).map(|p| self.frame.from_scale(p));
+        let place = |p: &[f64; 2]| plane_point(&self.camera, &back, *p).map(|p| self.frame.place(p));
         points_px.iter().map(place).collect()
     }
 
@@ -144,7 +146,7 @@ impl ScalePlane {
 
 fn camera_place(pose: &Pose, frame: &Frame) -> [f64; 3] {
     let c = pose.camera();
-    let p = frame.from_scale([c[0], c[1]]);
+    let p = frame.place([c[0], c[1]]);
     [p[0], p[1], c[2]]
 }
 
@@ -178,12 +180,14 @@ pub fn fit_plane(
 
 /// The best of several starts; whether another, different one is as good.
 fn best_pose(model: &Model) -> Option<(Solved, bool)> {
-    let rough = |p: &DVector<f64>| model.residuals(p, 4);
-    let mut tried: Vec<Solved> =
-        STARTS.iter().filter_map(|s| solve(&rough, &model.start(*s), model.priors(), 12, 1)).collect();
+    let rough = |p: &DVector<f64>| model.residuals(p, THINNED);
+    let mut tried: Vec<Solved> = STARTS
+        .iter()
+        .filter_map(|s| solve(&rough, &model.start(*s), model.priors(), model.stated(), [10, 1]))
+        .collect();
     tried.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     let all = |p: &DVector<f64>| model.residuals(p, 1);
-    let polished = |s: &Solved| solve(&all, &s.unknowns, model.priors(), 40, 3);
+    let polished = |s: &Solved| solve(&all, &s.unknowns, model.priors(), model.stated(), [40, 3]);
     let first = polished(tried.first()?)?;
     let differs = |s: &Solved| (0..2).any(|k| (s.unknowns[k] - first.unknowns[k]).abs() > 0.03);
     let second = tried.iter().find(|s| differs(s)).and_then(polished).filter(differs);

@@ -1,4 +1,5 @@
 //! The sample rulers: numbers and places of the marks against the simulation's own list.
+#![allow(clippy::expect_used)] // a sample that can't be read is a failed test
 
 use arcmass_photo::Picture;
 use arcmass_photo::scale::{ScaleFound, ScaleHints, find_scale};

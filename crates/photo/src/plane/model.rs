@@ -71,6 +71,9 @@ pub(crate) struct Model {
     rows: usize,
     priors: Vec<Prior>,
     start: DVector<f64>,
+    /// Middle of the picture, and ln(distance in millimetres) from the lens to the point of the plane seen there.
+    middle_px: [f64; 2],
+    distance: Option<Prior>,
 }
 
 impl Model {
@@ -109,6 +112,8 @@ impl Model {
             rows: 0,
             priors: Vec::new(),
             start: DVector::from_column_slice(&reference.1),
+            middle_px: [0.0; 2],
+            distance: None,
         })
     }
 
@@ -160,8 +165,13 @@ impl Model {
     fn add_priors(&mut self, size_px: [usize; 2], hints: &CameraHints) {
         let (width, height) = (size_px[0] as f64, size_px[1] as f64);
         let centre = [(width - 1.0) / 2.0, (height - 1.0) / 2.0];
-        let (ln_focal, u) = focal_prior(hints, self.px_per_mm, width.max(height));
-        let focal = ln_focal.exp();
+        let (ln_focal, u) = focal_prior(hints, width.max(height));
+        self.middle_px = centre;
+        self.distance =
+            hints.distance_mm.filter(good).map(|(d, u)| (d.ln(), (u / d).hypot(DISTANCE_EXTRA_U)));
+        // the marks' spacing as seen is shortened by the tilt: good enough for a start, not for a prior
+        let first = self.distance.map_or(ln_focal, |d| d.0 + self.px_per_mm.ln());
+        let focal = first.exp();
         let reference = [0, 1].map(|k| (self.start.get(k).copied().unwrap_or(0.0) - centre[k]) / focal);
         const OPEN: f64 = 10.0;
         let centre_u = CENTRE_U * width.max(height);
@@ -179,6 +189,9 @@ impl Model {
             (0.0, K2_U),
         ];
         self.start = DVector::from_iterator(FIXED_UNKNOWNS, self.priors.iter().map(|p| p.0));
+        if let Some(start) = self.start.get_mut(LN_FOCAL) {
+            *start = first;
+        }
     }
 
     /// Adds the unknowns of a second row: its zero, its spacing (known or not) and its foot line.
@@ -197,7 +210,8 @@ impl Model {
         self.spacing[1] = spacing;
         let offset = a[0] - spacing * f64::from(first.number);
         self.priors.extend([(offset, 100.0), (0.0, u), (a[1], 100.0)]);
-        self.start = DVector::from_iterator(self.priors.len(), self.priors.iter().map(|p| p.0));
+        let start = self.start.iter().copied().chain([offset, 0.0, a[1]]).collect::<Vec<_>>();
+        self.start = DVector::from_vec(start);
         Some(())
     }
 
@@ -234,14 +248,16 @@ impl Model {
         plane_point(&camera, &pose.to_plane()?, px)
     }
 
-    /// Distances of the points seen from where they must be, in units of their uncertainties.
+    /// Distances of the points seen (every so many of them) from where they must be, in units of their uncertainties;
+    /// last the stated distance of the camera.
     pub(crate) fn residuals(&self, p: &DVector<f64>, every: usize) -> Option<Vec<f64>> {
         let (camera, pose) = self.camera(p)?;
         let back = pose.to_plane()?;
         let extra = |k: usize| p.get(FIXED_UNKNOWNS + k).copied().unwrap_or(0.0);
         let second = [extra(0), self.spacing[1] * extra(1).exp(), extra(2)];
         let px_per_mm = p.get(LN_SCALE)?.exp();
-        self.observations
+        let mut all: Vec<f64> = self
+            .observations
             .iter()
             .step_by(every.max(1))
             .map(|o| {
@@ -256,7 +272,25 @@ impl Model {
                 };
                 Some(mm * px_per_mm / o.u_px)
             })
-            .collect()
+            .collect::<Option<_>>()?;
+        if let Some((ln_mm, u)) = self.distance {
+            all.push((self.distance_mm(&camera, &pose)?.ln() - ln_mm) / u);
+        }
+        Some(all)
+    }
+
+    /// How many of the last residuals are stated knowledge, which no weight may set aside.
+    pub(crate) fn stated(&self) -> usize {
+        usize::from(self.distance.is_some())
+    }
+
+    /// Distance from the lens to the point of the plane seen in the middle of the picture.
+    fn distance_mm(&self, camera: &Camera, pose: &Pose) -> Option<f64> {
+        let ray = camera.to_ray(self.middle_px)?;
+        let ray = Vector3::new(ray[0], ray[1], 1.0);
+        let normal = pose.rotation.column(2);
+        let along = normal.dot(&pose.translation) / normal.dot(&ray);
+        (along > 0.0).then(|| along * ray.norm())
     }
 
     /// Standard uncertainty of an observation in pixels.
@@ -272,18 +306,12 @@ pub(crate) fn plane_point(camera: &Camera, back: &Matrix3<f64>, px: [f64; 2]) ->
     (p.z > 0.0).then(|| [p.x / p.z, p.y / p.z])
 }
 
-/// Mean and standard uncertainty of ln(focal length in pixels).
-fn focal_prior(hints: &CameraHints, px_per_mm: f64, width_px: f64) -> (f64, f64) {
-    let good = |v: &(f64, f64)| v.0 > 0.0 && v.1 >= 0.0 && v.0.is_finite() && v.1.is_finite();
-    let by_distance =
-        hints.distance_mm.filter(good).map(|(d, u)| ((d * px_per_mm).ln(), (u / d).hypot(DISTANCE_EXTRA_U)));
+/// Mean and standard uncertainty of ln(focal length in pixels) before the scale and the distance are looked at.
+fn focal_prior(hints: &CameraHints, width_px: f64) -> Prior {
     let written = hints.focal_px.filter(good).map(|(f, u)| (f.ln(), (u / f).max(0.005)));
-    match (by_distance, written) {
-        (Some(a), Some(b)) => {
-            let (wa, wb) = (a.1.powi(-2), b.1.powi(-2));
-            ((a.0 * wa + b.0 * wb) / (wa + wb), (wa + wb).powf(-0.5))
-        }
-        (Some(one), None) | (None, Some(one)) => one,
-        (None, None) => ((FOCAL_WIDTHS * width_px).ln(), FOCAL_LN_U),
-    }
+    written.unwrap_or(((FOCAL_WIDTHS * width_px).ln(), FOCAL_LN_U))
+}
+
+fn good(v: &(f64, f64)) -> bool {
+    v.0 > 0.0 && v.1 >= 0.0 && v.0.is_finite() && v.1.is_finite()
 }

@@ -135,12 +135,12 @@ fn plane_parts(trace: &TraceInPixels<'_>, plane: &ScalePlane, fit: &Fit) -> (f64
         let points = p.all_to_plane(trace.points_px)?;
         fit_circle(&points, Some(&fit.weights), Scatter::Known(1.0)).ok()
     };
-    let (mut diameter, mut centre) = (0.0, [0.0; 2]);
+    let (mut diameter, mut centre) = (0.0, [0.0_f64; 2]);
     for pair in plane.perturbed() {
         if let (Some(a), Some(b)) = (refit(&pair[0]), refit(&pair[1])) {
             diameter += (a.radius - b.radius).powi(2);
-            for k in 0..2 {
-                centre[k] += ((a.centre[k] - b.centre[k]) / 2.0).powi(2);
+            for (sum, (p, q)) in centre.iter_mut().zip(a.centre.iter().zip(&b.centre)) {
+                *sum += ((p - q) / 2.0).powi(2);
             }
         }
     }

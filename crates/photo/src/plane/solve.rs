@@ -25,13 +25,14 @@ pub(crate) struct Solved {
 /// Residuals in units of their standard uncertainty; none outside the model.
 pub(crate) type Model<'a> = dyn Fn(&DVector<f64>) -> Option<Vec<f64>> + 'a;
 
-/// Minimises `Σ w r² + Σ ((p − prior) / u)²`, re-weighting `rounds` times.
+/// Minimises `Σ w r² + Σ ((p − prior) / u)²` in up to `steps` steps, re-weighting `rounds` times; the last `stated`
+/// residuals keep their weight.
 pub(crate) fn solve(
     model: &Model<'_>,
     start: &DVector<f64>,
     priors: &[Prior],
-    steps: usize,
-    rounds: usize,
+    stated: usize,
+    [steps, rounds]: [usize; 2],
 ) -> Option<Solved> {
     let mut at = start.clone();
     let mut residuals = model(&at)?;
@@ -41,6 +42,7 @@ pub(crate) fn solve(
         // the first weights stand on a rough start: let them reject only what is hopeless
         let cut = TUKEY_CUT * scale.max(0.3) * if round == 0 { 6.0 } else { 1.0 };
         weights = residuals.iter().map(|r| tukey(r / cut)).collect();
+        weights.iter_mut().rev().take(stated).for_each(|w| *w = 1.0);
         (at, residuals) = descend(model, at, priors, &weights, steps)?;
         scale = spread(&residuals);
     }

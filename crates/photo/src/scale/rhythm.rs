@@ -105,6 +105,11 @@ fn cost(marks: &[(i32, f64)], rhythm: Rhythm, phase: i32) -> Option<f64> {
     // two neighbouring ranks may be drawn alike once, the whole range must not
     let rising = medians.windows(2).filter(|w| w[1] > w[0] * (1.0 + STEP)).count();
     let falling = medians.windows(2).any(|w| w[1] < w[0] * (1.0 - STEP));
+    // a longest rank that is no longer than the one below belongs to a coarser pattern with more classes than it needs
+    let top = medians.windows(2).next_back().is_none_or(|w| w[1] > w[0] * (1.0 + STEP));
+    if matches!(rhythm, Rhythm::Halvings { .. }) && !top {
+        return None;
+    }
     if ranks > 1 && (falling || rising + 1 < ranks.max(3) - usize::from(ranks > 3)) {
         return None;
     }

@@ -90,7 +90,11 @@ impl Strip {
     /// Short windows are correlated one by one and summed, so that a spacing that changes along the row
     /// blurs only the later peaks.
     pub(crate) fn rough_pitch(&self) -> Option<f64> {
-        let window = 240.min(self.columns);
+        // marks far apart need a longer window
+        [240, 1200].iter().find_map(|window| self.pitch_within(*window.min(&self.columns)))
+    }
+
+    fn pitch_within(&self, window: usize) -> Option<f64> {
         let most = window / 3;
         if most < 6 {
             return None;
