@@ -3,6 +3,7 @@
 mod arguments;
 mod commands;
 mod ending;
+mod progress;
 mod show;
 
 use std::process::ExitCode;

@@ -124,8 +124,13 @@ fn ring_centre(model: &Model<'_>, radius_m: f64, field: Vec3) -> Vec3 {
 fn caveats(bench: &Bench<'_>, per_ampere: &FieldPerAmpere) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     let apparatus = bench.model.apparatus;
+    let measured_background = bench.scope.has_probe;
     for silent in &apparatus.silent {
-        if matches!(silent.code, "background-not-stated" | "coil-size-uncertainty-not-stated") {
+        let is_silent = match silent.code {
+            "background-not-stated" => !measured_background,
+            code => code == "coil-size-uncertainty-not-stated",
+        };
+        if is_silent {
             caveats.push(Caveat::new(silent.code, silent.sentence.clone(), silent.remedy));
         }
     }

@@ -10,6 +10,7 @@ pub mod earth;
 pub mod field;
 pub mod model;
 pub mod path;
+pub mod photograph;
 pub mod reduce;
 pub mod spread;
 

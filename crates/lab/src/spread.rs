@@ -96,11 +96,17 @@ fn unit(rng: &mut Pcg64) -> f64 {
     (rng.next_u64() >> 11) as f64 / (1_u64 << 53) as f64
 }
 
+/// Draws that differ by no more than this, relative, are one exact number.
+const ROUNDING: f64 = 1e-12;
+
 /// Mean, standard deviation and equal-tailed intervals of draws; the draws are reordered.
 pub fn of_draws(draws: &mut [f64]) -> Q {
     let n = draws.len().max(1) as f64;
     let mean = draws.iter().sum::<f64>() / n;
     let variance = draws.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / n;
+    if variance.sqrt() <= ROUNDING * mean.abs() {
+        return quantity(draws.first().copied().unwrap_or(mean), &[]);
+    }
     let mut at = |share: f64| {
         let rank = ((share * n - 0.5).round().max(0.0) as usize).min(draws.len().saturating_sub(1));
         if draws.is_empty() { mean } else { *draws.select_nth_unstable_by(rank, f64::total_cmp).1 }

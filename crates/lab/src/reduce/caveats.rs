@@ -1,17 +1,16 @@
-//! What must be said beside the result, and what lies outside what was stated.
+//! What must be said beside the result.
 
 use arcmass_notebook::Notebook;
 use arcmass_quantity::{Caveat, print};
 
 use super::{Solved, mass_place};
-use crate::document::{BudgetLine, CaveatEntry, Finding, Law, Q, RingsDocument};
+use crate::document::{CaveatEntry, Q, RingsDocument};
 use crate::model::{FieldShape, Unknown};
 
 pub(super) fn caveats(
     notebook: &Notebook,
     solved: &Solved<'_>,
     rings: Option<&RingsDocument>,
-    _budget: &[BudgetLine],
 ) -> Vec<CaveatEntry> {
     let mut caveats: Vec<Caveat> = silent(solved);
     caveats.extend(meters(solved));
@@ -48,11 +47,23 @@ fn silent(solved: &Solved<'_>) -> Vec<Caveat> {
         .silent
         .iter()
         .filter(|silent| silent.code != "scale-offset-not-stated" || solved.bench.scope.has_photos)
+        .filter(|silent| silent.code != "background-not-stated" || !background_is_measured(solved))
         .map(|silent| {
             let percent = print::significant(100.0 * part(silent.effect), 2);
             Caveat::new(silent.code, format!("{}; its part in the mass is {percent} %", silent.sentence), silent.remedy)
         })
         .collect()
+}
+
+/// Whether the field tables told what the file is silent about: its u is below half the default.
+fn background_is_measured(solved: &Solved<'_>) -> bool {
+    let model = &solved.bench.model;
+    [Unknown::BackgroundX, Unknown::BackgroundY, Unknown::BackgroundZ].into_iter().all(|unknown| {
+        model.unknowns.place(unknown).is_none_or(|place| {
+            let before = solved.joint.priors.get(place).and_then(|prior| prior.moments());
+            before.is_none_or(|(_, u)| solved.joint.u(place) < 0.5 * u)
+        })
+    })
 }
 
 fn meters(solved: &Solved<'_>) -> Vec<Caveat> {
@@ -162,71 +173,4 @@ fn listed(names: &[String]) -> String {
     const SHOWN: usize = 6;
     let shown = names.iter().take(SHOWN).cloned().collect::<Vec<_>>().join(", ");
     if names.len() > SHOWN { format!("{shown}, …") } else { shown }
-}
-
-/// What lies outside what was stated: a clash of probe and geometry, a strong axial stray field, a law not followed.
-pub(super) fn findings(solved: &Solved<'_>, law: &Law) -> Vec<Finding> {
-    let mut findings: Vec<Finding> =
-        [field_scale(solved), axial(solved), exponents(law)].into_iter().flatten().collect();
-    findings.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
-    findings
-}
-
-/// Beyond this many u two values clash (p = 0.003).
-const CLASH_U: f64 = 3.0;
-/// Above this an axial stray field is more than the Earth's (needs no prior to be a finding), T.
-const STRONG_AXIAL_T: f64 = 70e-6;
-
-fn normal_confidence(z: f64) -> f64 {
-    1.0 - statrs::function::erf::erfc(z.abs() * std::f64::consts::FRAC_1_SQRT_2)
-}
-
-fn field_scale(solved: &Solved<'_>) -> Option<Finding> {
-    let (probe, geometry) = (solved.field.probe?, solved.field.geometry?);
-    let z = solved.field.probe_minus_geometry_in_u()?;
-    (z.abs() > CLASH_U).then(|| Finding {
-        code: "field-scale".to_owned(),
-        confidence: normal_confidence(z),
-        sentence: format!(
-            "the probe says {} mT/A, the coils' sizes say {} mT/A: {:.1} % apart, {:.1} standard uncertainties; the mass would differ by twice that",
-            print::short(1e3 * probe.value, 1e3 * probe.standard_uncertainty),
-            print::short(1e3 * geometry.value, 1e3 * geometry.standard_uncertainty),
-            100.0 * (probe.value / geometry.value - 1.0).abs(),
-            z.abs(),
-        ),
-        remedy: "measure separation and mean radius again, count the turns, and check the probe in a known field".to_owned(),
-    })
-}
-
-fn axial(solved: &Solved<'_>) -> Option<Finding> {
-    let model = &solved.bench.model;
-    let place = model.unknowns.place(Unknown::BackgroundZ)?;
-    let (value, u) = (solved.joint.estimate[place], solved.joint.u(place));
-    let beyond = (value.abs() - STRONG_AXIAL_T) / u.max(f64::MIN_POSITIVE);
-    (beyond > 0.0).then(|| Finding {
-        code: "stray-field-axial".to_owned(),
-        confidence: 0.5 + 0.5 * normal_confidence(beyond),
-        sentence: format!(
-            "a stray field of {} µT runs along the axis, more than the Earth's",
-            print::short(1e6 * value, 1e6 * u)
-        ),
-        remedy: "look for magnets, iron or another bench nearby, and take every setting with both field senses".to_owned(),
-    })
-}
-
-fn exponents(law: &Law) -> Option<Finding> {
-    let corrected = law.corrected.as_ref()?;
-    let off = |q: &Q, ideal: f64| (q.value - ideal) / q.standard_uncertainty.max(f64::MIN_POSITIVE);
-    let (a, b) = (off(&corrected.voltage_exponent, 0.5), off(&corrected.current_exponent, -1.0));
-    let worst = if a.abs() > b.abs() { a } else { b };
-    (worst.abs() > CLASH_U).then(|| Finding {
-        code: "law-not-followed".to_owned(),
-        confidence: normal_confidence(worst),
-        sentence: format!(
-            "the corrected diameters follow V to the power {} and I to the power {}, not ½ and −1",
-            print::short(corrected.voltage_exponent.value, corrected.voltage_exponent.standard_uncertainty),
-            print::short(corrected.current_exponent.value, corrected.current_exponent.standard_uncertainty)
-        ),
-        remedy: "look for a zero of the scale that is not the ring's centre, a meter on the wrong range, or runs mixed up".to_owned(),
-    })
 }

@@ -1,0 +1,111 @@
+//! `arcmass rings`: measures the photographs; and the way from a folder to a reduction that other commands share.
+
+use std::path::Path;
+
+use arcmass_lab::document::{CaveatEntry, PhotoEntry, ReductionDocument, RingsDocument};
+use arcmass_lab::photograph::{self, RingsQuestion, rings};
+use arcmass_lab::reduce::{AcceptedMass, reduce};
+use arcmass_notebook::Notebook;
+use arcmass_quantity::print;
+
+use crate::arguments::{Arguments, Rings};
+use crate::ending::{Ending, say};
+use crate::progress::Bar;
+use crate::show::{self, Sheet, bare};
+
+pub(crate) fn run(asked: &Rings, arguments: &Arguments) -> Result<(), Ending> {
+    let notebook = Notebook::open(&asked.notebook)?;
+    let question = RingsQuestion { only: asked.photo.clone(), with_overlays: false };
+    let bar = Bar::new("measuring photographs");
+    let measured = rings(&notebook, &question, &arguments.desk(), &bar)?;
+    bar.finish();
+    let document = measured.document;
+    if asked.photo.is_empty() {
+        keep(&notebook, &document);
+    }
+    if arguments.json {
+        let caveats = all_caveats(&document);
+        return show::json(&document, &caveats);
+    }
+    let mut sheet = Sheet::default();
+    table(&mut sheet, &document);
+    sheet.notes(&[], &all_caveats(&document));
+    sheet.out()
+}
+
+/// Stores the rings; a folder that can't be written is said and changes nothing else.
+fn keep(notebook: &Notebook, document: &RingsDocument) {
+    if let Err(fault) = photograph::store(notebook, document) {
+        say(&format!("○ {fault}; the result is shown but not kept; {}", fault.remedy()));
+    }
+}
+
+fn all_caveats(document: &RingsDocument) -> Vec<CaveatEntry> {
+    let mut list: Vec<CaveatEntry> = Vec::new();
+    for photo in &document.photos {
+        for caveat in &photo.caveats {
+            let sentence = format!("{}: {}", photo.photo, caveat.sentence);
+            list.push(CaveatEntry { sentence, ..caveat.clone() });
+        }
+    }
+    list
+}
+
+fn table(sheet: &mut Sheet, document: &RingsDocument) {
+    let heading = ["photograph", "run", "ring d/mm", "arc", "beam/mm", "px/mm"];
+    let mut rows = vec![heading.map(str::to_owned).to_vec()];
+    rows.extend(document.photos.iter().map(row));
+    sheet.table(&rows);
+    if !document.failed.is_empty() {
+        sheet.gap();
+        sheet.line("Not measured:");
+    }
+    for failed in &document.failed {
+        sheet.paragraph("  ▲ ", &format!("{}: {}.", failed.photo, failed.sentence));
+        sheet.paragraph("      what to do: ", &failed.remedy);
+    }
+}
+
+fn row(photo: &PhotoEntry) -> Vec<String> {
+    let q = |q: &Option<arcmass_lab::document::Q>| q.as_ref().map_or_else(|| "–".to_owned(), bare);
+    vec![
+        format!("● {}", photo.photo),
+        photo.run.clone().unwrap_or_default(),
+        q(&photo.ring_diameter_mm),
+        photo.arc_seen_deg.map_or_else(|| "–".to_owned(), |arc| format!("{}°", print::fixed(arc, 0))),
+        q(&photo.beam_width_mm),
+        q(&photo.scale_px_per_mm),
+    ]
+}
+
+/// A notebook with everything a report needs.
+pub(crate) struct Reduced {
+    pub(crate) notebook: Notebook,
+    pub(crate) rings: Option<RingsDocument>,
+    pub(crate) reduction: ReductionDocument,
+}
+
+/// Opens a notebook, measures its photographs where needed, reduces it, and keeps `results/`.
+pub(crate) fn reduce_notebook(folder: &Path, arguments: &Arguments) -> Result<Reduced, Ending> {
+    let notebook = Notebook::open(folder)?;
+    let desk = arguments.desk();
+    if arguments.verbose {
+        say("reading done; measuring photographs where no diameter is in the table");
+    }
+    let bar = Bar::new("measuring photographs");
+    let rings = photograph::for_reduction(&notebook, &desk, &bar)?;
+    bar.finish();
+    if let Some(document) = &rings {
+        keep(&notebook, document);
+    }
+    if arguments.verbose {
+        say("fitting all readings together");
+    }
+    let reduction = reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &desk)?;
+    let text = serde_json::to_vec_pretty(&reduction)
+        .map_err(|fault| Ending::Program(format!("the result can't be written as JSON: {fault}")))?;
+    if let Err(fault) = notebook.write_result("reduction.json", &text) {
+        say(&format!("○ {fault}; the result is shown but not kept; {}", fault.remedy()));
+    }
+    Ok(Reduced { notebook, rings, reduction })
+}

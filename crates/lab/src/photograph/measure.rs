@@ -1,0 +1,308 @@
+//! One photograph: read, its scale's plane, its ring in that plane.
+
+use arcmass_notebook::{HandMarks, Input, MarkKind, Notebook};
+use arcmass_photo::marks::{HandMark, HandMarkKind};
+use arcmass_photo::plane::{CameraHints, RingInPlane, ScalePlane, TraceInPixels, fit_plane, ring_in_plane};
+use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
+use arcmass_photo::{Picture, PhotoCaveat, PhotoError, RingHints, RingTrace, find_ring};
+
+use super::OverlayPicture;
+use crate::assume::Apparatus;
+use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry, Q};
+use crate::spread::{self, Spread};
+
+/// A ring's photograph as the readings name it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Shot {
+    pub(super) run: String,
+    pub(super) ring_photo: String,
+    pub(super) scale_photo: Option<String>,
+    pub(super) is_side_view: bool,
+}
+
+/// A scale's photograph, measured or not.
+pub(super) struct Scale {
+    name: String,
+    result: Result<ScalePlane, FailedPhoto>,
+    pub(super) input: Option<Input>,
+    pub(super) overlay: Option<OverlayPicture>,
+}
+
+impl Scale {
+    /// Why it could not be measured, if so.
+    pub(super) fn failure(&self) -> Option<FailedPhoto> {
+        self.result.as_ref().err().cloned()
+    }
+}
+
+/// A ring's photograph, measured or not.
+pub(super) struct Outcome {
+    pub(super) result: Result<PhotoEntry, FailedPhoto>,
+    pub(super) input: Option<Input>,
+    pub(super) overlay: Option<OverlayPicture>,
+}
+
+/// What all photographs of a notebook share.
+pub(super) struct Job<'a> {
+    pub(super) notebook: &'a Notebook,
+    pub(super) apparatus: &'a Apparatus,
+    pub(super) spacing_m: f64,
+    pub(super) with_overlays: bool,
+}
+
+/// What moves slowly along the beam (haze, glass) is not seen in the scatter about a smooth line: it stays on the mean
+/// radius, measured against drawn beams with a known centre line as up to 0.06 px.
+const SLOW_ERROR_PX: f64 = 0.06;
+/// The bulb's outline lies between these shares of its stated radius, perspective and an oblique view included.
+const BULB_OUTLINE: [f64; 2] = [0.85, 1.2];
+
+impl Job<'_> {
+    /// Finds the scale on its photograph and calibrates its plane.
+    pub(super) fn scale(&self, name: &String) -> Scale {
+        let mut input = None;
+        let mut overlay = None;
+        let result = self.picture(name, &mut input).and_then(|picture| {
+            let (found, plane) = self.plane_of(name, &picture)?;
+            if self.with_overlays {
+                overlay = self.scale_overlay(name, &picture, &found, &plane);
+            }
+            Ok(plane)
+        });
+        Scale { name: name.clone(), result, input, overlay }
+    }
+
+    /// Follows the beam on its photograph and carries it to the scale's plane.
+    pub(super) fn ring(&self, shot: &Shot, scales: &[Scale]) -> Outcome {
+        let mut input = None;
+        let mut overlay = None;
+        let result = self.measured(shot, scales, &mut input, &mut overlay);
+        Outcome { result, input, overlay }
+    }
+
+    fn measured(
+        &self,
+        shot: &Shot,
+        scales: &[Scale],
+        input: &mut Option<Input>,
+        overlay: &mut Option<OverlayPicture>,
+    ) -> Result<PhotoEntry, FailedPhoto> {
+        let name = &shot.ring_photo;
+        let picture = self.picture(name, input)?;
+        let failed = |sentence: String, remedy: &str| FailedPhoto {
+            photo: name.clone(),
+            sentence,
+            remedy: remedy.to_owned(),
+        };
+        if shot.is_side_view {
+            return Err(failed(
+                "side views are not measured yet".to_owned(),
+                "photograph the ring from the front, along the coils' axis",
+            ));
+        }
+        let scale_name = shot.scale_photo.as_ref().ok_or_else(|| {
+            failed(
+                "no photograph of a scale belongs to it".to_owned(),
+                "name it in the column scale_photo; the same name in both columns if both are in one picture",
+            )
+        })?;
+        let scale = scales.iter().find(|scale| scale.name == *scale_name);
+        let plane = match scale.map(|scale| &scale.result) {
+            Some(Ok(plane)) => plane,
+            Some(Err(why)) => {
+                let sentence = format!("its scale {scale_name} could not be measured: {}", why.sentence);
+                return Err(failed(sentence, &why.remedy));
+            }
+            None => return Err(failed(format!("its scale {scale_name} was not looked at"), "measure it again")),
+        };
+        let trace = find_ring(&picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))?;
+        let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
+        if self.with_overlays {
+            *overlay = self.ring_overlay(name, &picture, &trace, &ring);
+        }
+        Ok(self.entry(shot, plane, &trace, &ring))
+    }
+
+    fn picture(&self, name: &str, input: &mut Option<Input>) -> Result<Picture, FailedPhoto> {
+        let failed = |sentence: String, remedy: &str| FailedPhoto {
+            photo: name.to_owned(),
+            sentence,
+            remedy: remedy.to_owned(),
+        };
+        let bytes = self.notebook.photo_bytes(name).map_err(|fault| failed(fault.to_string(), fault.remedy()))?;
+        *input = Some(bytes.input);
+        Picture::from_bytes(&bytes.bytes).map_err(|error| said(name, &error))
+    }
+
+    fn plane_of(&self, name: &str, picture: &Picture) -> Result<(ScaleFound, ScalePlane), FailedPhoto> {
+        let marks = self.notebook.marks_of(name);
+        let kind = self.notebook.bench.scale.as_ref().and_then(|scale| scale.kind);
+        let hints = ScaleHints {
+            kind: match kind {
+                Some(arcmass_notebook::ScaleKind::Grid) => ScaleKind::Grid,
+                Some(arcmass_notebook::ScaleKind::Board) => ScaleKind::Board,
+                _ => ScaleKind::Ruler,
+            },
+            spacing_mm: Some(1e3 * self.spacing_m),
+            leave_out: leave_out(marks),
+            hand_marks: marks.map(hand_marks).unwrap_or_default(),
+        };
+        let found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
+        let size = [picture.width(), picture.height()];
+        let camera = CameraHints {
+            distance_mm: self.apparatus.camera_distance.map(|known| (1e3 * known.value, 1e3 * known.spread.u())),
+            ..CameraHints::default()
+        }
+        .with_facts(picture.facts(), picture.width(), picture.height());
+        let plane = fit_plane(&found, size, &camera).map_err(|error| said(name, &error))?;
+        Ok((found, plane))
+    }
+
+    fn ring_hints(&self, name: &str, plane: &ScalePlane) -> RingHints {
+        let marks = self.notebook.marks_of(name);
+        let scale = plane.px_per_mm([0.0, 0.0]).map(|[large, small]| 0.5 * (large + small));
+        let bulb = self.apparatus.bulb_radius_m.zip(scale);
+        RingHints {
+            bulb_radius_px: bulb.map(|(radius_m, scale)| BULB_OUTLINE.map(|share| share * 1e3 * radius_m * scale)),
+            leave_out: leave_out(marks),
+            beam_points_px: marks
+                .iter()
+                .flat_map(|marks| &marks.marks)
+                .filter(|mark| mark.what == MarkKind::Beam)
+                .map(|mark| [mark.x_px, mark.y_px])
+                .collect(),
+            ..RingHints::default()
+        }
+    }
+
+    fn entry(&self, shot: &Shot, plane: &ScalePlane, trace: &RingTrace, ring: &RingInPlane) -> PhotoEntry {
+        let diameter = ring.diameter_mm;
+        let slow = 2.0 * SLOW_ERROR_PX / ring.scale_px_per_mm.max(f64::MIN_POSITIVE);
+        let u_trace = ring.u_trace_mm.hypot(slow);
+        let length = Spread::Normal(self.apparatus.scale_relative_u * diameter);
+        let own = [Spread::Normal(u_trace), Spread::Normal(ring.u_plane_mm), length];
+        let mut caveats: Vec<CaveatEntry> = trace.caveats.iter().chain(&plane.caveats).map(caveat).collect();
+        let moved = self.moved_to_muzzle(diameter, &own, plane, &mut caveats);
+        let scale = ring.scale_px_per_mm;
+        let width = trace.beam_width_px[0] / scale;
+        PhotoEntry {
+            photo: shot.ring_photo.clone(),
+            run: Some(shot.run.clone()),
+            scale_photo: shot.scale_photo.clone(),
+            ring_diameter_in_scale_plane_mm: Some(spread::quantity(diameter, &own)),
+            ring_diameter_mm: Some(moved),
+            u_trace_mm: Some(u_trace),
+            u_plane_mm: Some(ring.u_plane_mm),
+            beam_width_mm: Some(spread::quantity(width, &[Spread::Normal(trace.beam_width_px[1] / scale)])),
+            centre_px: Some(trace.centre_px),
+            semi_axes_px: Some(trace.semi_axes_px),
+            axis_angle_deg: Some(trace.axis_angle_deg),
+            arc_seen_deg: Some(trace.arc_seen_deg),
+            scale_px_per_mm: Some(spread::quantity(scale, &[Spread::Normal(scale * ring.u_plane_mm / diameter)])),
+            camera_direction: Some(ring.towards_camera),
+            pitch_mm: None,
+            helix_diameter_mm: None,
+            caveats,
+        }
+    }
+
+    /// The diameter moved from the scale's plane to the muzzle's by the offset and the camera's distance.
+    ///
+    /// Seen from the distance D a length in the plane nearer by `offset` looks larger: d → d · D/(D − offset).
+    fn moved_to_muzzle(
+        &self,
+        diameter_mm: f64,
+        own: &[Spread],
+        plane: &ScalePlane,
+        caveats: &mut Vec<CaveatEntry>,
+    ) -> Q {
+        let offset = self.apparatus.scale_offset;
+        let stated = self.apparatus.camera_distance;
+        let distance_m = stated.map_or(1e-3 * plane.camera_mm[2], |known| known.value).max(1e-3);
+        if stated.is_none() {
+            let percent = 100.0 * offset.spread.u() / distance_m;
+            caveats.push(CaveatEntry {
+                code: "camera-distance-not-stated".to_owned(),
+                sentence: format!(
+                    "the camera's distance is not stated; from the picture it is about {:.1} m, and the scale's offset may then change the diameter by {percent:.1} %",
+                    distance_m
+                ),
+                remedy: "measure from the lens to the bulb's centre and state distance under [camera]".to_owned(),
+            });
+        }
+        let factor = distance_m / (distance_m - offset.value);
+        let distance_u = stated.map_or(0.2 * distance_m, |known| known.spread.u());
+        let mut parts: Vec<Spread> = own.to_vec();
+        parts.push(offset.spread.times(diameter_mm / distance_m));
+        parts.push(Spread::Normal(diameter_mm * offset.value.abs() * distance_u / (distance_m * distance_m)));
+        spread::quantity(diameter_mm * factor, &parts)
+    }
+
+    fn ring_overlay(
+        &self,
+        _name: &str,
+        _picture: &Picture,
+        _trace: &RingTrace,
+        _ring: &RingInPlane,
+    ) -> Option<OverlayPicture> {
+        None
+    }
+
+    fn scale_overlay(
+        &self,
+        _name: &str,
+        _picture: &Picture,
+        _found: &ScaleFound,
+        _plane: &ScalePlane,
+    ) -> Option<OverlayPicture> {
+        None
+    }
+}
+
+fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPlane, PhotoError> {
+    let accepted: Vec<&arcmass_photo::TracePoint> = trace.points.iter().filter(|point| point.accepted).collect();
+    let points: Vec<[f64; 2]> = accepted.iter().map(|point| [point.x_px, point.y_px]).collect();
+    let u: Vec<f64> = accepted.iter().map(|point| point.u_px).collect();
+    let line = TraceInPixels { points_px: &points, u_px: &u, correlation_px: trace.correlation_length_px };
+    ring_in_plane(line, plane)
+}
+
+fn said(name: &str, error: &PhotoError) -> FailedPhoto {
+    FailedPhoto { photo: name.to_owned(), sentence: error.to_string(), remedy: error.remedy().to_owned() }
+}
+
+fn caveat(caveat: &PhotoCaveat) -> CaveatEntry {
+    CaveatEntry {
+        code: caveat.code.to_owned(),
+        sentence: caveat.sentence.clone(),
+        remedy: caveat.remedy.clone(),
+    }
+}
+
+/// The marked corners of what must be left out, as one outline.
+fn leave_out(marks: Option<&HandMarks>) -> Vec<Vec<[f64; 2]>> {
+    let corners: Vec<[f64; 2]> = marks
+        .iter()
+        .flat_map(|marks| &marks.marks)
+        .filter(|mark| mark.what == MarkKind::LeaveOut)
+        .map(|mark| [mark.x_px, mark.y_px])
+        .collect();
+    if corners.len() < 3 { Vec::new() } else { vec![corners] }
+}
+
+fn hand_marks(marks: &HandMarks) -> Vec<HandMark> {
+    marks
+        .marks
+        .iter()
+        .map(|mark| HandMark {
+            what: match mark.what {
+                MarkKind::Beam => HandMarkKind::Beam,
+                MarkKind::Scale => HandMarkKind::Scale,
+                MarkKind::LeaveOut => HandMarkKind::LeaveOut,
+            },
+            x_px: mark.x_px,
+            y_px: mark.y_px,
+            along_mm: mark.along_m.map(|m| 1e3 * m),
+            across_mm: mark.across_m.map(|m| 1e3 * m),
+        })
+        .collect()
+}
