@@ -1,0 +1,86 @@
+//! The law tested: diameters on a line through the origin, exponents, agreement of the runs.
+
+use arcmass_lab::document::{Agreement, Exponents, Q, ReductionDocument};
+use arcmass_quantity::print;
+use maud::{Markup, html};
+
+use crate::chart;
+use crate::table::{self, Row, numbers, words};
+use crate::words::{fixed, short, signed, symbol};
+
+/// Figure and exponents.
+pub(crate) fn body(reduction: &ReductionDocument) -> Markup {
+    let caption = html! {
+        "Diameters against √(" (symbol("V")) " + " (crate::words::indexed("V", "0")) ")/" (symbol("B"))
+        ". One mass for all runs puts them on a line through the origin. Below: measured minus modelled diameter; bars are the uncertainty of the measured diameter alone."
+    };
+    html! {
+        (table::figure(&chart::law(reduction), caption))
+        (exponents(reduction))
+    }
+}
+
+fn exponents(reduction: &ReductionDocument) -> Markup {
+    let both = [("as read", &reduction.law.raw), ("corrected", &reduction.law.corrected)];
+    let rows: Vec<Row> =
+        both.iter().filter_map(|(name, found)| found.as_ref().map(|found| row(name, found))).collect();
+    let (a, b) = (symbol("a"), symbol("b"));
+    html! {
+        @if rows.is_empty() {
+            p { "The exponents can’t be had: all runs share one voltage or one current. Take runs at other voltages and currents to test the law." }
+        } @else {
+            p { "Fitted to the runs, the radius goes as " (symbol("V")) sup { (a) } " " (symbol("I")) sup { (b) } "; the law says " (a) " = ½ and " (b) " = −1." }
+            (table::table(
+                "Exponents of the law, and their distance from ½ and −1 in standard uncertainties",
+                &[words("readings"), numbers(html! { (a) }), numbers(html! { "from ½" }), numbers(html! { (b) }), numbers(html! { "from −1" })],
+                &rows,
+            ))
+        }
+    }
+}
+
+fn row(name: &str, found: &Exponents) -> Row {
+    let away = |q: &Q, law: f64| {
+        let distance = (q.value - law) / q.standard_uncertainty;
+        html! { (signed(distance, -1)) " " (symbol("u")) }
+    };
+    Row::new(vec![
+        html! { (name) },
+        html! { (short(&found.voltage_exponent)) },
+        away(&found.voltage_exponent, 0.5),
+        html! { (short(&found.current_exponent)) },
+        away(&found.current_exponent, -1.0),
+    ])
+}
+
+/// χ², p, Birge ratio in words.
+pub(crate) fn agreement(reduction: &ReductionDocument) -> Markup {
+    let agreement = &reduction.agreement;
+    html! {
+        p {
+            (symbol("χ")) "² = " (fixed(agreement.chi_squared, -1)) " with " (agreement.degrees_of_freedom) " degrees of freedom"
+            @if let Some(p) = agreement.p_value { ", " (symbol("p")) " = " (chance(p)) }
+            @if let Some(ratio) = agreement.birge_ratio { "; Birge ratio " (fixed(ratio, -2)) }
+            "."
+        }
+        p { (judged(agreement)) }
+    }
+}
+
+fn chance(p: f64) -> String {
+    if p < 0.001 { "less than 0.001".to_owned() } else { print::significant(p, 2) }
+}
+
+/// The usual limits of 1 and 99 in 100 (common practice, no source).
+fn judged(agreement: &Agreement) -> String {
+    let birge = agreement.birge_ratio.map_or_else(String::new, |ratio| {
+        format!(" The runs scatter {} times as much as their uncertainties say.", fixed(ratio, -1))
+    });
+    match (agreement.degrees_of_freedom, agreement.p_value) {
+        (0, _) => "One run can’t disagree with itself. Take more.".to_owned(),
+        (_, None) => "The scatter of the runs itself set their uncertainty, so agreement can’t be tested. State the uncertainty of the diameters to test it.".to_owned(),
+        (_, Some(p)) if p < 0.01 => format!("The runs do not agree with one mass: so large a scatter comes by chance in less than 1 of 100 cases.{birge} Look at the run that lies furthest off in the figure of the law."),
+        (_, Some(p)) if p > 0.99 => format!("The runs agree better than their uncertainties allow for.{birge} The stated uncertainties are probably too large, or the runs are not independent."),
+        (_, Some(_)) => format!("The runs agree with one mass.{birge}"),
+    }
+}

@@ -1,0 +1,59 @@
+//! What was found beyond the stated, and what stands uncorrected.
+
+use arcmass_lab::document::{CaveatEntry, ReductionDocument};
+use maud::{Markup, html};
+
+use crate::input::ReportInput;
+use crate::words::{fixed, sentence};
+
+/// Findings with confidence and remedy.
+pub(crate) fn findings(reduction: &ReductionDocument) -> Markup {
+    html! {
+        @if reduction.findings.is_empty() {
+            p { "Nothing in these readings lies outside what the bench file states." }
+        } @else {
+            ol {
+                @for finding in &reduction.findings {
+                    li {
+                        (sentence(&finding.sentence)) " " (sentence(&finding.remedy))
+                        " " span.quiet { code { (finding.code) } ", confidence " (fixed(100.0 * finding.confidence, 0)) " %" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Every caveat once, whichever part of the work raised it.
+pub(crate) fn caveats(input: &ReportInput<'_>) -> Markup {
+    let mut all: Vec<(&CaveatEntry, Option<&str>)> = Vec::new();
+    let mut add = |caveat, photo| {
+        if !all.iter().any(|(known, of): &(&CaveatEntry, _)| *known == caveat && *of == photo) {
+            all.push((caveat, photo));
+        }
+    };
+    for caveat in &input.reduction.caveats {
+        add(caveat, None);
+    }
+    for caveat in input.field.iter().flat_map(|field| &field.caveats) {
+        add(caveat, None);
+    }
+    for photo in input.rings.iter().flat_map(|rings| &rings.photos) {
+        for caveat in &photo.caveats {
+            add(caveat, Some(photo.photo.as_str()));
+        }
+    }
+    html! {
+        @if all.is_empty() { p { "No caveats." } }
+        @else {
+            ul {
+                @for (caveat, photo) in all {
+                    li {
+                        @if let Some(photo) = photo { (photo) ": " }
+                        (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) " " code.quiet { (caveat.code) }
+                    }
+                }
+            }
+        }
+    }
+}

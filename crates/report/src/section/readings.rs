@@ -1,0 +1,115 @@
+//! The readings: as read, and what the model made of each run.
+
+use arcmass_lab::document::RunEntry;
+use arcmass_notebook::{Run, Sense};
+use maud::{Markup, html};
+
+use crate::chart;
+use crate::input::ReportInput;
+use crate::table::{self, Row, numbers, words};
+use crate::words::{as_read, fixed, sentence, short, short_in, symbol};
+
+/// Both tables and the masses of the runs.
+pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
+    let caption = html! {
+        "The mass from each run alone (circles; bars are one standard uncertainty, most of it shared by all runs), from the textbook’s formula on the same readings, "
+        "and from all runs together (band, 95 %)."
+    };
+    html! {
+        (as_read_table(input))
+        (reduced_table(input))
+        (table::figure(&chart::masses(input.reduction), caption))
+    }
+}
+
+/// The notebook's run of an entry.
+fn of<'a>(input: &'a ReportInput<'_>, entry: &RunEntry) -> Option<&'a Run> {
+    input.notebook.readings.as_ref()?.runs.iter().find(|run| run.run == entry.run)
+}
+
+fn as_read_table(input: &ReportInput<'_>) -> Markup {
+    let runs = input.notebook.readings.iter().flat_map(|readings| &readings.runs);
+    let columns = [
+        words("run"),
+        numbers(html! { "times read" }),
+        numbers(html! { (symbol("V")) " / V" }),
+        numbers(html! { (symbol("I")) " / A" }),
+        words("leads"),
+        words("bench, gun turned"),
+        words("ring"),
+    ];
+    let rows: Vec<Row> = runs.map(|run| read_row(input, run)).collect();
+    table::table("As read: means of the meters, nothing corrected", &columns, &rows)
+}
+
+fn read_row(input: &ReportInput<'_>, run: &Run) -> Row {
+    let meters = &input.notebook.bench.meters;
+    let count = run.readings.len();
+    let cells = vec![
+        html! { (run.run) },
+        html! { (count) },
+        html! { (as_read(run.mean_voltage_v(), count, meters.voltage.as_ref())) },
+        html! { (as_read(run.mean_current_a(), count, meters.current.as_ref())) },
+        html! { (if run.field_sense == Sense::Minus { "reversed" } else { "as built" }) },
+        html! { (turned(run)) },
+        ring(run),
+    ];
+    let note = html! {
+        @if let Some(reason) = &run.struck_because { "Struck: " (sentence(reason)) " " }
+        @if let Some(remark) = &run.remark { (sentence(remark)) }
+    };
+    let has_note = run.is_struck() || run.remark.is_some();
+    Row::new(cells).struck(run.is_struck()).note(has_note.then_some(note))
+}
+
+fn turned(run: &Run) -> String {
+    let angle = |value: f64| format!("{}°", fixed(value, if value.fract() == 0.0 { 0 } else { -1 }));
+    match (run.bench_turned_deg, run.gun_tilt_deg) {
+        (bench, gun) if bench == 0.0 && gun == 0.0 => "–".to_owned(),
+        (bench, gun) => format!("{}, {}", angle(bench), angle(gun)),
+    }
+}
+
+fn ring(run: &Run) -> Markup {
+    html! {
+        @if let Some(diameter) = &run.diameter {
+            (arcmass_quantity::print::significant(1e3 * diameter.value_m, 4)) " mm by hand"
+        } @else if let Some(photo) = &run.ring_photo { (photo) } @else { "none" }
+    }
+}
+
+fn reduced_table(input: &ReportInput<'_>) -> Markup {
+    let columns = [
+        words("run"),
+        numbers(html! { (symbol("V")) " / V" }),
+        numbers(html! { (symbol("I")) " / A" }),
+        numbers(html! { (symbol("B")) " / mT" }),
+        numbers(html! { (symbol("d")) " / mm" }),
+        numbers(html! { (symbol("p")) " / (10⁻²⁴ kg m/s)" }),
+        numbers(html! { (symbol("v")) " / (10⁶ m/s)" }),
+        numbers(html! { (symbol("m")) " / (10⁻³¹ kg)" }),
+        numbers(html! { "textbook " (symbol("m")) }),
+    ];
+    let row = |run: &RunEntry| {
+        let cells = vec![
+            html! { (run.run) },
+            html! { (short(&run.voltage_v)) },
+            html! { (short(&run.current_a)) },
+            html! { (short(&run.flux_density_mt)) },
+            html! { (short(&run.ring_diameter_mm)) },
+            html! { (short_in(&run.momentum_kg_m_per_s, 1e24)) },
+            html! { (short_in(&run.speed_m_per_s, 1e-6)) },
+            html! { (short_in(&run.mass_kg, 1e31)) },
+            html! { (fixed(1e31 * run.textbook_mass_kg, -2)) },
+        ];
+        let reason = of(input, run).and_then(|run| run.struck_because.as_deref());
+        let note = run.struck.then(|| html! { "Struck: " (sentence(reason.unwrap_or("no reason stated"))) });
+        Row::new(cells).struck(run.struck).note(note)
+    };
+    let rows: Vec<Row> = input.reduction.runs.iter().map(row).collect();
+    table::table(
+        "Corrected: meters and field as the joint fit finds them, ring carried to an ideal circle; digits in brackets are one standard uncertainty",
+        &columns,
+        &rows,
+    )
+}

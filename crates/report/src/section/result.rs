@@ -1,0 +1,68 @@
+//! The result in large figures, with the sentence that compares it.
+
+use maud::{Markup, html};
+
+use crate::input::ReportInput;
+use crate::words::{apart, interval_95, particle, percent, plus_minus, sentence, short, symbol, verdict};
+
+/// Mass, interval, comparison, and what must not be overlooked.
+pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
+    let reduction = input.reduction;
+    let mass = &reduction.mass_kg;
+    let reference = &reduction.reference;
+    let relative = 100.0 * mass.standard_uncertainty / mass.value;
+    html! {
+        div.result {
+            p.large { span { (symbol("m")) " = " (plus_minus(mass)) " kg" } }
+            p { "± is one standard uncertainty, " (percent(relative)) " %. With 95 % probability the mass lies in " span.unit { (interval_95(mass)) " kg" } "." }
+            p {
+                "It " b { (verdict(reference.difference_in_u)) } " the accepted value, " span.unit { (short(&reference.mass_kg)) " kg" }
+                " (" (reference.source) "): it lies " (apart(reference.difference_in_u)) " it, where " (symbol("u")) " is the standard uncertainty of the difference."
+            }
+            p {
+                "Charge to mass: " span.unit { (symbol("e")) "/" (symbol("m")) " = " (plus_minus(&reduction.charge_to_mass_c_per_kg)) " C/kg" } "."
+            }
+        }
+        (beside(input))
+        p {
+            (counted(input)) " The textbook’s formula on the readings as read gives "
+            span.unit { (textbook(input)) " kg" } " in the mean for the same " (particle(input.notebook.bench.gun.as_ref().map(|gun| &gun.particle))) "."
+            @if let Some(widened) = &reduction.mass_widened_kg {
+                " With everything as stated in the bench file the model gives " span.unit { (short(&reduction.mass_as_stated_kg)) " kg" }
+                ", with the likeliest finding set free " span.unit { (short(widened)) " kg" }
+                "; the result above weighs both by how well they explain the readings."
+            }
+        }
+    }
+}
+
+/// The mean of the textbook's masses, to a digit beyond the result's uncertainty.
+fn textbook(input: &ReportInput<'_>) -> String {
+    arcmass_quantity::print::significant(input.reduction.textbook_mean_mass_kg, 4)
+}
+
+fn counted(input: &ReportInput<'_>) -> String {
+    let runs = &input.reduction.runs;
+    let struck = runs.iter().filter(|run| run.struck).count();
+    let counting = runs.len() - struck;
+    let plural = if counting == 1 { "run counts" } else { "runs count" };
+    let rest = if struck > 0 { format!(", {struck} struck") } else { String::new() };
+    format!("{counting} {plural}{rest}.")
+}
+
+/// What a reader of the result alone has to know: an unchecked scale, and how many caveats follow.
+fn beside(input: &ReportInput<'_>) -> Markup {
+    let caveats = &input.reduction.caveats;
+    let findings = &input.reduction.findings;
+    html! {
+        @if let Some(caveat) = caveats.iter().find(|caveat| caveat.code == "scale-unchecked") {
+            div.mark { p { b { "Scale unchecked" } ". " (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) } }
+        }
+        @if let Some(finding) = findings.first() {
+            div.mark { p { b { "Likeliest finding" } ". " (sentence(&finding.sentence)) " " a href="#findings" { "All findings" } "." } }
+        }
+        @if !caveats.is_empty() {
+            p { (caveats.len()) @if caveats.len() == 1 { " caveat stands" } @else { " caveats stand" } " under " a href="#caveats" { "What was not corrected" } "." }
+        }
+    }
+}

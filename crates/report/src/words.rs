@@ -1,0 +1,144 @@
+//! Numbers and judgements in words: every number ends where its uncertainty begins.
+
+use arcmass_lab::document::Q;
+use arcmass_notebook::{Meter, Particle};
+use arcmass_quantity::print;
+use maud::{Markup, html};
+
+/// `9.12(7)` of a quantity; a dash for what is not a number.
+pub(crate) fn short(q: &Q) -> String {
+    print::short(q.value, q.standard_uncertainty)
+}
+
+/// Like [`short`], in a unit `factor` times smaller.
+pub(crate) fn short_in(q: &Q, factor: f64) -> String {
+    short(&q.times(factor))
+}
+
+/// `9.12 ± 0.07` of a quantity.
+pub(crate) fn plus_minus(q: &Q) -> String {
+    print::plus_minus(q.value, q.standard_uncertainty)
+}
+
+/// `[9.04, 9.18]`, 95 %.
+pub(crate) fn interval_95(q: &Q) -> String {
+    let [low, high] = q.interval_95;
+    print::interval(low, high)
+}
+
+/// Digits ending at ten to `place`, a dash for what is not a number.
+pub(crate) fn fixed(value: f64, place: i32) -> String {
+    if value.is_finite() { print::fixed(value, place) } else { "\u{2013}".to_owned() }
+}
+
+/// A signed number, its plus sign too.
+pub(crate) fn signed(value: f64, place: i32) -> String {
+    let text = fixed(value, place);
+    let is_zero = text.chars().all(|c| matches!(c, '0' | '.'));
+    if value > 0.0 && value.is_finite() && !is_zero { format!("+{text}") } else { text }
+}
+
+/// A percentage with two digits that count, never more than two decimals.
+pub(crate) fn percent(value: f64) -> String {
+    match value.abs() {
+        size if size >= 10.0 => fixed(value, 0),
+        size if size >= 1.0 => fixed(value, -1),
+        _ => fixed(value, -2),
+    }
+}
+
+/// A mean of `count` readings of a meter, with the digits that the meter shows (one more for a mean).
+pub(crate) fn as_read(mean: f64, count: usize, meter: Option<&Meter>) -> String {
+    let step = meter.and_then(|meter| meter.resolution).filter(|step| *step > 0.0 && step.is_finite());
+    match step {
+        Some(step) => fixed(mean, step.log10().floor() as i32 - i32::from(count > 1)),
+        None if count > 1 => print::significant(mean, 5),
+        None => format!("{mean}").replace('-', "\u{2212}"),
+    }
+}
+
+/// A unit as people write it.
+pub(crate) fn unit(name: &str) -> &str {
+    match name {
+        "uT" => "µT",
+        "deg" => "°",
+        "1" => "",
+        other => other,
+    }
+}
+
+/// A symbol, set in italics.
+pub(crate) fn symbol(name: &str) -> Markup {
+    html! { i.symbol { (name) } }
+}
+
+/// A symbol with a lowered sign.
+pub(crate) fn indexed(name: &str, index: &str) -> Markup {
+    html! { i.symbol { (name) } sub { (index) } }
+}
+
+/// The particle in words.
+pub(crate) fn particle(particle: Option<&Particle>) -> &'static str {
+    match particle {
+        None | Some(Particle::Electron) => "electron",
+        Some(_) => "particle",
+    }
+}
+
+/// How a difference in units of its standard uncertainty is judged: up to 2 agrees, from 3 disagrees (common practice,
+/// no source).
+pub(crate) fn verdict(difference_in_u: f64) -> &'static str {
+    match difference_in_u.abs() {
+        size if size <= 2.0 => "agrees with",
+        size if size < 3.0 => "is in tension with",
+        size if size >= 3.0 => "disagrees with",
+        _ => "can’t be compared with",
+    }
+}
+
+/// `2.1 u above`.
+pub(crate) fn apart(difference_in_u: f64) -> Markup {
+    let side = if difference_in_u < 0.0 { "below" } else { "above" };
+    html! { (fixed(difference_in_u.abs(), -1)) " " (symbol("u")) " " (side) }
+}
+
+/// A sentence as the library says it, with a capital and a full stop.
+pub(crate) fn sentence(text: &str) -> String {
+    let clean = arcmass_notebook::printable(text);
+    let clean = clean.trim();
+    let mut letters = clean.chars();
+    let head: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    let stop = if clean.ends_with(['.', '!', '?']) || clean.is_empty() { "" } else { "." };
+    format!("{head}{}{stop}", letters.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn readings_keep_the_digits_of_their_meter() {
+        let meter = Meter { resolution: Some(0.1), ..Meter::default() };
+        assert_eq!(as_read(260.0, 1, Some(&meter)), "260.0");
+        assert_eq!(as_read(260.066_67, 3, Some(&meter)), "260.07");
+        assert_eq!(as_read(-1.5, 1, None), "−1.5");
+        assert_eq!(as_read(260.066_67, 3, None), "260.07");
+    }
+
+    #[test]
+    fn verdicts_follow_the_distance() {
+        assert_eq!(verdict(-1.9), "agrees with");
+        assert_eq!(verdict(2.4), "is in tension with");
+        assert_eq!(verdict(-7.0), "disagrees with");
+        assert_eq!(verdict(f64::NAN), "can’t be compared with");
+    }
+
+    #[test]
+    fn no_number_is_printed_as_nan_and_signs_are_true() {
+        assert_eq!(fixed(f64::NAN, -1), "–");
+        assert_eq!(signed(0.04, -1), "0.0");
+        assert_eq!(signed(1.25, -2), "+1.25");
+        assert_eq!(signed(-1.25, -2), "−1.25");
+        assert_eq!(sentence("the field is not uniform"), "The field is not uniform.");
+    }
+}

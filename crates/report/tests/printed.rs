@@ -1,0 +1,318 @@
+//! The printed report of two notebooks: what must stand in it, and what must never.
+//!
+//! The open bench is `tests/data/S01` (MIT, notice beside it), the simulated one `tests/data/typical`, with rings as the
+//! exact camera would measure them. `ARCMASS_REPORT_TO=folder` keeps the pages to look at.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use arcmass_lab::Desk;
+use arcmass_lab::document::{FieldDocument, MadeBy, PhotoEntry, Q, ReductionDocument, RingsDocument};
+use arcmass_lab::field::{FieldQuestion, field};
+use arcmass_lab::reduce::{AcceptedMass, reduce};
+use arcmass_notebook::Notebook;
+use arcmass_report::{Overlay, ReportError, ReportInput, figures, report_html};
+use serde_json::Value;
+
+struct Case {
+    notebook: Notebook,
+    reduction: ReductionDocument,
+    rings: Option<RingsDocument>,
+    field: Option<FieldDocument>,
+    overlays: Vec<Overlay>,
+}
+
+impl Case {
+    fn of(notebook: Notebook, rings: Option<RingsDocument>) -> Self {
+        let reduction =
+            reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &Desk::default()).unwrap();
+        let field = field(&notebook, &FieldQuestion::default(), &Desk::default()).ok();
+        Case { notebook, reduction, rings, field, overlays: Vec::new() }
+    }
+
+    fn input(&self) -> ReportInput<'_> {
+        ReportInput {
+            notebook: &self.notebook,
+            reduction: &self.reduction,
+            rings: self.rings.as_ref(),
+            field: self.field.as_ref(),
+            overlays: &self.overlays,
+            path: None,
+        }
+    }
+
+    fn html(&self) -> String {
+        report_html(&self.input()).unwrap()
+    }
+}
+
+fn data(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data").join(name)
+}
+
+fn numbers(name: &str) -> Vec<Vec<f64>> {
+    let text = std::fs::read_to_string(data("S01").join(name)).unwrap();
+    let rows = text.lines().filter(|line| !line.starts_with('#') && !line.trim().is_empty());
+    rows.map(|line| line.split_whitespace().map(|cell| cell.parse().unwrap()).collect()).collect()
+}
+
+/// The open bench's tables with a name and, in the first two runs, a reason to strike and a remark.
+fn open_bench(name: &str, reason: &str, remark: &str) -> Case {
+    let folder = tempfile::tempdir().unwrap();
+    let mut probe = String::from("current_A,flux_density_G\n");
+    for row in numbers("calibration.txt") {
+        writeln!(probe, "{},{}", row[0], row[1]).unwrap();
+    }
+    let mut readings = String::from("run,voltage_V,current_A,diameter_mm,struck_because,remark\n");
+    let usable = numbers("e_over_m.txt").into_iter().filter(|row| row[2] > 0.0);
+    for (index, row) in usable.enumerate() {
+        let reason = if index == 0 { reason } else { "" };
+        let remark = if index == 1 { remark } else { "" };
+        writeln!(readings, "{},{},{},{},\"{reason}\",\"{remark}\"", index + 1, row[0], row[1], 1e3 * row[2])
+            .unwrap();
+    }
+    std::fs::write(folder.path().join("bench.toml"), format!("[bench]\nformat = 1\nname = '{name}'\n"))
+        .unwrap();
+    std::fs::write(folder.path().join("field-probe.csv"), probe).unwrap();
+    std::fs::write(folder.path().join("readings.csv"), readings).unwrap();
+    Case::of(Notebook::open(folder.path()).unwrap(), None)
+}
+
+fn q(value: f64, u: f64) -> Q {
+    let interval = |k: f64| [value - k * u, value + k * u];
+    Q { value, standard_uncertainty: u, interval_68: interval(1.0), interval_95: interval(1.96) }
+}
+
+/// Rings as the exact camera of `answer.json` would measure them.
+fn perfect_rings(folder: &Path, notebook: &Notebook) -> RingsDocument {
+    let answer: Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.join("answer.json")).unwrap()).unwrap();
+    let entry = |run: &arcmass_notebook::Run| {
+        let name = run.ring_photo.clone().unwrap();
+        let truth = &answer["photos"][&name];
+        let vector = |v: &Value| [0, 1, 2].map(|i| v[i].as_f64().unwrap());
+        let (camera, centre) = (vector(&truth["camera"]["pos"]), vector(&truth["centre_true_mm"]));
+        let towards = [0, 1, 2].map(|i| camera[i] - centre[i]);
+        let norm = towards.iter().map(|x| x * x).sum::<f64>().sqrt();
+        let diameter = truth["diameter_in_scale_plane_mm"].as_f64().unwrap();
+        PhotoEntry {
+            photo: name,
+            run: Some(run.run.clone()),
+            scale_photo: run.scale_photo.clone(),
+            ring_diameter_in_scale_plane_mm: Some(q(diameter, 1e-3 * diameter)),
+            ring_diameter_mm: None,
+            u_trace_mm: Some(5e-4 * diameter),
+            u_plane_mm: Some(2e-4 * diameter),
+            beam_width_mm: None,
+            centre_px: None,
+            semi_axes_px: None,
+            axis_angle_deg: None,
+            arc_seen_deg: Some(231.4),
+            scale_px_per_mm: None,
+            camera_direction: Some(towards.map(|x| x / norm)),
+            pitch_mm: None,
+            helix_diameter_mm: None,
+            caveats: Vec::new(),
+        }
+    };
+    RingsDocument {
+        schema: "arcmass.rings/1".into(),
+        made_by: MadeBy { version: String::new(), seed: 1, inputs: Vec::new() },
+        photos: notebook.readings.as_ref().unwrap().runs.iter().map(entry).collect(),
+        failed: Vec::new(),
+    }
+}
+
+fn typical() -> Case {
+    let folder = data("typical");
+    let notebook = Notebook::open(&folder).unwrap();
+    let rings = perfect_rings(&folder, &notebook);
+    let mut case = Case::of(notebook, Some(rings));
+    let jpeg = std::fs::read(folder.join("photos/ring-01.jpg")).unwrap();
+    case.overlays.push(Overlay {
+        photo: "ring-01.jpg".into(),
+        caption: "the ring followed over 231°".into(),
+        png_or_jpeg: jpeg,
+        mime: "image/jpeg",
+    });
+    case
+}
+
+const SECTIONS: [&str; 15] = [
+    "result",
+    "method",
+    "apparatus",
+    "cautions",
+    "readings",
+    "field",
+    "effects",
+    "budget",
+    "law",
+    "agreement",
+    "findings",
+    "caveats",
+    "comparison",
+    "sources",
+    "inputs",
+];
+
+/// What the reader sees and what attributes say, without style sheets and pictures' bytes.
+fn body(html: &str) -> String {
+    let mut out = String::new();
+    for (index, part) in html.split("<style>").enumerate() {
+        out.push_str(if index == 0 { part } else { part.split_once("</style>").unwrap().1 });
+    }
+    let pieces = out.split(";base64,").enumerate();
+    pieces.map(|(i, p)| if i == 0 { p } else { p.split_once('"').unwrap().1 }).collect()
+}
+
+fn check(html: &str) {
+    let at =
+        |id: &str| html.find(&format!("<section id=\"{id}\"")).unwrap_or_else(|| panic!("no section {id}"));
+    let places: Vec<usize> = SECTIONS.iter().map(|id| at(id)).collect();
+    assert!(places.is_sorted(), "sections out of order");
+    let seen = body(html);
+    assert!(
+        !html.contains("<script")
+            && !html.contains("<link")
+            && !html.contains("@import")
+            && !html.contains("url(")
+    );
+    for attribute in ["src=\"", "href=\""] {
+        for address in html.split(attribute).skip(1) {
+            assert!(
+                address.starts_with("data:image/") || address.starts_with('#'),
+                "{}",
+                &address[..40.min(address.len())]
+            );
+        }
+    }
+    // words like "information" hold "inf", numbers never do
+    let words = seen.split(|c: char| !c.is_alphanumeric());
+    assert!(!words.into_iter().any(|word| ["NaN", "nan", "inf", "Inf", "None", "Some"].contains(&word)));
+    let mut ids: Vec<&str> = html.split(" id=\"").skip(1).map(|t| t.split('"').next().unwrap()).collect();
+    let count = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), count, "an id stands twice");
+    for target in seen.split("href=\"#").skip(1).map(|t| t.split('"').next().unwrap()) {
+        assert!(ids.contains(&target), "nothing is called {target}");
+    }
+    let svgs = seen.matches("<svg").count();
+    assert!(svgs >= 3);
+    assert_eq!(svgs, seen.matches("<desc").count());
+    assert_eq!(svgs, seen.matches("<summary>Numbers of this figure").count());
+}
+
+fn keep(name: &str, html: &str) {
+    if let Ok(folder) = std::env::var("ARCMASS_REPORT_TO") {
+        std::fs::write(Path::new(&folder).join(name), html).unwrap();
+    }
+}
+
+#[test]
+fn an_open_bench_without_sizes_is_told_whole() {
+    let case = open_bench("Open bench S01", "", "");
+    let html = case.html();
+    keep("open.html", &html);
+    check(&html);
+    assert!(html.contains("disagrees with") || html.contains("is in tension with"));
+    assert!(html.contains("Scale unchecked"));
+    assert!(html.contains("The bench file states no sizes"));
+    assert!(!html.contains("<section id=\"photographs\""));
+    assert!(!html.contains("Not a measurement"));
+}
+
+#[test]
+fn a_simulated_bench_with_photographs_is_told_whole_and_says_so() {
+    let case = typical();
+    let html = case.html();
+    keep("typical.html", &html);
+    check(&html);
+    assert!(html.contains("agrees with"));
+    assert!(html.contains("Not a measurement"));
+    assert!(
+        html.contains("<section id=\"photographs\"") && html.contains("src=\"data:image/jpeg;base64,/9j/")
+    );
+    assert!(html.contains("id=\"figure-apparatus\""));
+    let mass = arcmass_quantity::print::plus_minus(
+        case.reduction.mass_kg.value,
+        case.reduction.mass_kg.standard_uncertainty,
+    );
+    assert!(html.contains(&mass));
+    for input in &case.reduction.made_by.inputs {
+        assert!(html.contains(&input.sha256), "{}", input.file);
+    }
+}
+
+#[test]
+fn a_struck_run_stands_with_its_reason() {
+    let html = open_bench("Bench", "the door was open", "dim").html();
+    check(&html);
+    assert!(html.contains("Struck: The door was open."));
+    assert!(html.contains("16 runs count, 1 struck."));
+}
+
+#[test]
+fn hostile_words_stay_words() {
+    let html =
+        open_bench("<script>alert(1)</script> & \"co\"", "<img src=x onerror=y>", "</td></table><b>*_{")
+            .html();
+    check(&html);
+    assert!(html.contains("&lt;script&gt;alert(1)&lt;/script&gt; &amp; &quot;co&quot;"));
+    assert!(html.contains("&lt;img src=x") && html.contains("&lt;/td&gt;&lt;/table&gt;"));
+    assert!(!html.contains("<img") && !html.contains("onerror=y>"));
+}
+
+#[test]
+fn numbers_that_are_none_print_as_dashes() {
+    let mut case = open_bench("Bench", "", "");
+    let nothing = q(f64::NAN, f64::INFINITY);
+    case.reduction.runs[0].mass_kg = nothing;
+    case.reduction.runs[1].flux_density_mt = nothing;
+    case.reduction.runs[2].textbook_mass_kg = f64::NAN;
+    case.reduction.effects[0].posterior = nothing;
+    case.reduction.effects[0].shift_of_mass_percent = f64::NAN;
+    case.reduction.budget[0].share = f64::NAN;
+    case.reduction.agreement.birge_ratio = Some(f64::INFINITY);
+    check(&case.html());
+}
+
+#[test]
+fn the_same_notebook_gives_the_same_page() {
+    assert_eq!(open_bench("Bench", "", "").html(), open_bench("Bench", "", "").html());
+}
+
+#[test]
+fn figures_stand_alone_as_files() {
+    let case = typical();
+    let files = figures(&case.input());
+    let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
+    assert_eq!(names, ["apparatus.svg", "field.svg", "masses.svg", "budget.svg", "law.svg"]);
+    assert!(
+        files
+            .iter()
+            .all(|(_, svg)| svg.starts_with("<?xml") && svg.contains("<desc") && !svg.contains("var("))
+    );
+}
+
+#[test]
+fn what_cannot_be_printed_is_said() {
+    let mut case = open_bench("Bench", "", "");
+    case.overlays.push(Overlay {
+        photo: "a.gif".into(),
+        caption: String::new(),
+        png_or_jpeg: vec![1],
+        mime: "image/gif",
+    });
+    let fault = report_html(&case.input()).unwrap_err();
+    assert_eq!(
+        fault.to_string(),
+        "the picture of `a.gif` must be `image/png` or `image/jpeg` and not empty, got `image/gif` of 1 bytes; encode it again"
+    );
+    case.overlays.clear();
+    case.reduction.runs.clear();
+    assert_eq!(report_html(&case.input()), Err(ReportError::NoRuns));
+    case.reduction.schema = "arcmass.reduction/2".into();
+    assert!(matches!(report_html(&case.input()), Err(ReportError::Schema(_))));
+}
