@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use arcmass_lab::document::{CaveatEntry, PhotoEntry, ReductionDocument, RingsDocument};
-use arcmass_lab::photograph::{self, RingsQuestion, rings};
+use arcmass_lab::photograph::{self, OverlayPicture, RingsQuestion, rings};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
 use arcmass_quantity::print;
@@ -15,10 +15,11 @@ use crate::show::{self, Sheet, bare};
 
 pub(crate) fn run(asked: &Rings, arguments: &Arguments) -> Result<(), Ending> {
     let notebook = Notebook::open(&asked.notebook)?;
-    let question = RingsQuestion { only: asked.photo.clone(), with_overlays: false };
+    let question = RingsQuestion { only: asked.photo.clone(), with_overlays: true };
     let bar = Bar::new("measuring photographs");
     let measured = rings(&notebook, &question, &arguments.desk(), &bar)?;
     bar.finish();
+    keep_overlays(&notebook, &measured.overlays);
     let document = measured.document;
     if asked.photo.is_empty() {
         keep(&notebook, &document);
@@ -37,6 +38,17 @@ pub(crate) fn run(asked: &Rings, arguments: &Arguments) -> Result<(), Ending> {
 fn keep(notebook: &Notebook, document: &RingsDocument) {
     if let Err(fault) = photograph::store(notebook, document) {
         say(&format!("○ {fault}; the result is shown but not kept; {}", fault.remedy()));
+    }
+}
+
+/// Writes the photographs drawn back to `results/figures/`.
+pub(crate) fn keep_overlays(notebook: &Notebook, overlays: &[OverlayPicture]) {
+    for overlay in overlays {
+        let stem = overlay.photo.replace('/', "-");
+        if let Err(fault) = notebook.write_result(&format!("figures/{stem}-found.jpg"), &overlay.jpeg) {
+            say(&format!("○ {fault}; {}", fault.remedy()));
+            return;
+        }
     }
 }
 

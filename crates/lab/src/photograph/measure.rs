@@ -2,6 +2,7 @@
 
 use arcmass_notebook::{HandMarks, Input, MarkKind, Notebook};
 use arcmass_photo::marks::{HandMark, HandMarkKind};
+use arcmass_photo::overlay::{Overlay, draw_ring, draw_scale};
 use arcmass_photo::plane::{CameraHints, RingInPlane, ScalePlane, TraceInPixels, fit_plane, ring_in_plane};
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
 use arcmass_photo::{Picture, PhotoCaveat, PhotoError, RingHints, RingTrace, find_ring};
@@ -64,7 +65,7 @@ impl Job<'_> {
         let result = self.picture(name, &mut input).and_then(|picture| {
             let (found, plane) = self.plane_of(name, &picture)?;
             if self.with_overlays {
-                overlay = self.scale_overlay(name, &picture, &found, &plane);
+                overlay = drawn_back(name, &draw_scale(&picture, &found, Some(&plane)));
             }
             Ok(plane)
         });
@@ -117,7 +118,7 @@ impl Job<'_> {
         let trace = find_ring(&picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))?;
         let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
         if self.with_overlays {
-            *overlay = self.ring_overlay(name, &picture, &trace, &ring);
+            *overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));
         }
         Ok(self.entry(shot, plane, &trace, &ring))
     }
@@ -236,26 +237,11 @@ impl Job<'_> {
         parts.push(Spread::Normal(diameter_mm * offset.value.abs() * distance_u / (distance_m * distance_m)));
         spread::quantity(diameter_mm * factor, &parts)
     }
+}
 
-    fn ring_overlay(
-        &self,
-        _name: &str,
-        _picture: &Picture,
-        _trace: &RingTrace,
-        _ring: &RingInPlane,
-    ) -> Option<OverlayPicture> {
-        None
-    }
-
-    fn scale_overlay(
-        &self,
-        _name: &str,
-        _picture: &Picture,
-        _found: &ScaleFound,
-        _plane: &ScalePlane,
-    ) -> Option<OverlayPicture> {
-        None
-    }
+/// A drawn-back photograph as a file.
+fn drawn_back(name: &str, overlay: &Overlay) -> Option<OverlayPicture> {
+    Some(OverlayPicture { photo: name.to_owned(), jpeg: overlay.to_jpeg()? })
 }
 
 fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPlane, PhotoError> {
