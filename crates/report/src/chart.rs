@@ -7,7 +7,7 @@ use crate::figure::{Axis, Bar, Figure, Meaning, Panel, Point, Side};
 use crate::words;
 
 /// Width of every chart, in its own units.
-const WIDTH: f64 = 640.0;
+const WIDTH: f64 = 500.0;
 /// A mass is shown in units of 10⁻³¹ kg.
 const KG: f64 = 1e31;
 /// Bars of a budget; the table beneath has the rest.
@@ -50,7 +50,7 @@ pub(crate) fn field_line(field: &FieldDocument) -> Option<Figure> {
             .width(WIDTH)
             .panel(
                 Panel::new(Axis::new("*I* / A"), Axis::new("*B* / mT"))
-                    .height(260.0)
+                    .height(220.0)
                     .curve(Meaning::Predicted, "line fitted", vec![first, last])
                     .points(Meaning::Measured, "probe, as read", readings),
             )
@@ -82,7 +82,7 @@ pub(crate) fn masses(reduction: &ReductionDocument) -> Figure {
     let [low, high] = reduction.mass_kg.interval_95;
     let x = Axis::new("run, in the order of the table").range(0.4, place(reduction.runs.len()) - 0.4);
     let mut panel = Panel::new(x, Axis::new("*m* / (10^{-31} kg)"))
-        .height(260.0)
+        .height(220.0)
         .span(Meaning::Predicted, "result, 95 %", Side::Level, KG * low, KG * high)
         .rule(Meaning::Accepted, Side::Level, KG * reduction.reference.mass_kg.value, "accepted")
         .points(Meaning::Textbook, "textbook formula", textbook)
@@ -129,7 +129,7 @@ pub(crate) fn law(reduction: &ReductionDocument) -> Figure {
         Axis::new("√(*V* + *V*_{0}) / *B* / (√V / mT)").from_zero(),
         Axis::new("*d* / mm").from_zero(),
     )
-    .height(280.0)
+    .height(240.0)
     .curve(
         Meaning::Predicted,
         "law with the joint mass",

@@ -27,7 +27,7 @@ pub(crate) fn apparatus(input: &ReportInput<'_>) -> Option<Figure> {
     let front = view(bench, &ring, FRONT, Panel::drawing(Axis::new("*x* / mm"), Axis::new("*y* / mm")));
     let side = view(bench, &ring, SIDE, Panel::drawing(Axis::new("*z* / mm"), Axis::new("*y* / mm")));
     let figure = Figure::new("Apparatus from the front and from the side", described(bench, &ring));
-    Some(figure.id("apparatus").width(640.0).panel(front).panel_beside(side))
+    Some(figure.id("apparatus").width(540.0).panel(front).panel_beside(side))
 }
 
 fn described(bench: &Bench, ring: &[[f64; 3]]) -> String {
@@ -250,4 +250,60 @@ fn turning(bench: &Bench) -> f64 {
         _ => 1.0,
     };
     field * charge
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn winding(shape: CoilShape, axis: [f64; 3]) -> Winding {
+        Winding {
+            centre: [0.0, 0.0, 70.0],
+            axis,
+            shape,
+            outer_mm: 156.0,
+            inner_mm: 144.0,
+            half_axial_mm: 8.0,
+        }
+    }
+
+    fn extent(points: &[[f64; 2]], axis: usize) -> [f64; 2] {
+        let values = points.iter().map(|point| point[axis]);
+        values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| [low.min(v), high.max(v)])
+    }
+
+    #[test]
+    fn a_winding_has_its_size_from_the_front_and_from_the_side() {
+        for shape in [CoilShape::Circular, CoilShape::Square] {
+            let winding = winding(shape, [0.0, 0.0, 1.0]);
+            let front = outline(&winding, FRONT);
+            for axis in [0, 1] {
+                let [low, high] = extent(&front, axis);
+                assert!((low + 156.0).abs() < 1e-9 && (high - 156.0).abs() < 1e-9, "{low} {high}");
+            }
+            let side = outline(&winding, SIDE);
+            assert_eq!(extent(&side, 0), [62.0, 78.0]);
+            assert_eq!(extent(&side, 1), [-156.0, 156.0]);
+        }
+    }
+
+    #[test]
+    fn a_square_winding_has_corners() {
+        let front = outline(&winding(CoilShape::Square, [0.0, 0.0, 1.0]), FRONT);
+        assert!(front.iter().any(|p| (p[0] - 156.0).abs() < 1e-9 && (p[1] - 156.0).abs() < 1e-9));
+    }
+
+    #[test]
+    fn a_coil_across_the_bench_is_seen_edge_on_from_the_front() {
+        let front = outline(&winding(CoilShape::Circular, [1.0, 0.0, 0.0]), FRONT);
+        assert_eq!(extent(&front, 0), [-8.0, 8.0]);
+        assert_eq!(extent(&front, 1), [-156.0, 156.0]);
+    }
+
+    #[test]
+    fn the_drawn_gun_ends_at_the_muzzle() {
+        let front = gun([0.0, -36.0, 0.0], [1.0, 0.0, 0.0], FRONT);
+        assert_eq!(extent(&front, 0), [-22.0, 0.0]);
+        assert_eq!(extent(&front, 1), [-41.0, -31.0]);
+    }
 }

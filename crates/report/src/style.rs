@@ -19,7 +19,7 @@ body{margin:0 auto;padding:28px 20px 40px;max-width:46rem;overflow-wrap:break-wo
 h1{font-size:28px;line-height:1.2;margin:0 0 8px;font-weight:600}
 h2{font-size:20px;line-height:1.3;margin:40px 0 10px;padding-top:12px;border-top:1px solid var(--hairline);font-weight:600}
 h3{font-size:16px;margin:24px 0 6px;font-weight:600}
-h1,h2,h3,caption{break-after:avoid;break-inside:avoid}
+h1,h2,h3{break-after:avoid;break-inside:avoid}
 p,ul,ol,dl{margin:0 0 12px;orphans:3;widows:3}
 ul,ol{padding-left:22px}
 li{margin-bottom:6px;break-inside:avoid}
@@ -42,10 +42,12 @@ sub,sup{line-height:0;font-size:.75em}
 .contents li{margin-bottom:2px}
 .scroll{overflow-x:auto;margin:0 0 14px;max-width:100%}
 .scroll:focus-visible{outline:2px solid var(--predicted);outline-offset:2px}
-table{border-collapse:collapse;font-size:14px;line-height:1.35;width:100%}
-caption{text-align:left;color:var(--quiet);padding-bottom:6px}
-th,td{text-align:left;vertical-align:top;padding:4px 12px 4px 0;border-bottom:1px solid var(--hairline);font-weight:400}
+table{border-collapse:collapse;font-size:14px;line-height:1.35;min-width:min(100%,26rem)}
+.caption{font-size:14px;color:var(--quiet);margin:0 0 4px;break-after:avoid}
+.table.whole{break-inside:avoid}
+th,td{text-align:left;vertical-align:top;padding:4px 16px 4px 0;border-bottom:1px solid var(--hairline);font-weight:400}
 th:last-child,td:last-child{padding-right:0}
+thead th,thead th.number{white-space:normal}
 thead th{vertical-align:bottom;border-bottom-color:var(--quiet);font-weight:600}
 thead{display:table-header-group}
 tr{break-inside:avoid}
@@ -56,30 +58,34 @@ tr.struck.note td::before{content:"⊘ ";color:var(--rejected)}
 tr.note td{font-size:14px;padding-left:12px}
 figure{margin:0 0 20px;break-inside:avoid}
 figcaption{font-size:14px;color:var(--quiet);break-before:avoid}
-svg.figure{display:block;width:100%;height:auto}
+svg.figure{display:block;width:100%;max-width:580px;height:auto}
 figure.photo img{display:block;width:100%;height:auto;max-height:150mm;object-fit:contain;object-position:left;background:#0e1013}
 .data{font-size:14px;margin-top:6px}
 .data summary{cursor:pointer;color:var(--quiet)}
-.data table{width:auto}
+.data table{min-width:0}
 code,.hash{font-family:ui-monospace,monospace;font-size:13px;overflow-wrap:anywhere}
 .hash{white-space:normal}
+td code,th code{white-space:nowrap}
 @media screen and (max-width:600px){
 body{padding:20px 16px 32px}
 .result{padding:14px}
 .result .large{font-size:28px}
 .large span{white-space:normal}
 .contents{columns:1}
-svg.figure{min-width:500px}
+tbody th{min-width:7.5em}
+tbody th.number{min-width:0}
 }
 @media print{
 @page{margin:18mm 17mm 20mm}
 html{font-size:10.5pt;background:#fff}
 body{max-width:none;padding:0}
 h2{margin-top:22pt}
-table,figcaption,.contents{font-size:9pt}
+table,.caption,figcaption{font-size:9pt}
 .scroll{overflow:visible}
 .result{background:none}
-figure.drawn{width:92%}
+figure.drawn{width:78%}
+figure.drawn .scroll{break-after:avoid}
+#agreement,#comparison,#cautions,#inputs{break-inside:avoid}
 .data,.screen{display:none}
 figure.photo img{max-height:110mm}
 a{color:inherit;text-decoration:none}

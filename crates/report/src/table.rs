@@ -4,6 +4,9 @@ use maud::{Markup, PreEscaped, html};
 
 use crate::figure::{Figure, TextTable};
 
+/// Longer tables may be broken over two sheets of paper.
+const MOST_ROWS_KEPT_WHOLE: usize = 16;
+
 /// A column's head, and whether it holds numbers.
 pub(crate) struct Column {
     head: Markup,
@@ -46,12 +49,15 @@ impl Row {
 
 /// A table; the first column heads its row.
 pub(crate) fn table(caption: &str, columns: &[Column], rows: &[Row]) -> Markup {
+    // the caption stands outside what scrolls, so that a narrow page shows all of it
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(caption) {
-            table {
-                caption { (caption) }
-                thead { tr { @for column in columns { th.number[column.is_number] scope="col" { (column.head) } } } }
-                tbody { @for row in rows { (of_row(columns, row)) } }
+        div.table.whole[rows.len() <= MOST_ROWS_KEPT_WHOLE] {
+            p.caption { (caption) }
+            div.scroll tabindex="0" role="region" aria-label=(caption) {
+                table {
+                    thead { tr { @for column in columns { th.number[column.is_number] scope="col" { (column.head) } } } }
+                    tbody { @for row in rows { (of_row(columns, row)) } }
+                }
             }
         }
     }
@@ -89,9 +95,9 @@ pub(crate) fn figure(figure: &Figure, caption: Markup) -> Markup {
 
 fn of_text(text: &TextTable) -> Markup {
     html! {
+        p.caption { (text.caption) }
         div.scroll tabindex="0" role="region" aria-label=(text.caption) {
             table {
-                caption { (text.caption) }
                 thead { tr { @for head in &text.columns { th.number scope="col" { (head) } } } }
                 tbody { @for row in &text.rows { tr { @for cell in row { td.number { (cell) } } } } }
             }

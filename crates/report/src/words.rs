@@ -7,7 +7,16 @@ use maud::{Markup, html};
 
 /// `9.12(7)` of a quantity; a dash for what is not a number.
 pub(crate) fn short(q: &Q) -> String {
-    print::short(q.value, q.standard_uncertainty)
+    if q.standard_uncertainty > 0.0 { print::short(q.value, q.standard_uncertainty) } else { plain(q.value) }
+}
+
+/// A number without uncertainty, to six digits at most and without idle zeros.
+pub(crate) fn plain(value: f64) -> String {
+    let text = print::significant(value, 6);
+    match text.contains('.') && !text.contains('×') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
 }
 
 /// Like [`short`], in a unit `factor` times smaller.
@@ -47,14 +56,19 @@ pub(crate) fn percent(value: f64) -> String {
     }
 }
 
-/// A mean of `count` readings of a meter, with the digits that the meter shows (one more for a mean).
-pub(crate) fn as_read(mean: f64, count: usize, meter: Option<&Meter>) -> String {
+/// The last place that a meter shows, as a power of ten: from its resolution, else from the readings themselves.
+pub(crate) fn last_place(meter: Option<&Meter>, readings: impl Iterator<Item = f64>) -> i32 {
     let step = meter.and_then(|meter| meter.resolution).filter(|step| *step > 0.0 && step.is_finite());
+    let decimals = |value: f64| format!("{value}").split_once('.').map_or(0, |(_, tail)| tail.len().min(6));
     match step {
-        Some(step) => fixed(mean, step.log10().floor() as i32 - i32::from(count > 1)),
-        None if count > 1 => print::significant(mean, 5),
-        None => format!("{mean}").replace('-', "\u{2212}"),
+        Some(step) => step.log10().floor() as i32,
+        None => -(readings.map(decimals).max().unwrap_or(0) as i32),
     }
+}
+
+/// A mean of `count` readings that end at ten to `place`; a mean gets one digit more.
+pub(crate) fn as_read(mean: f64, count: usize, place: i32) -> String {
+    fixed(mean, place - i32::from(count > 1))
 }
 
 /// A unit as people write it.
@@ -86,9 +100,9 @@ pub(crate) fn particle(particle: Option<&Particle>) -> &'static str {
 }
 
 /// How a difference in units of its standard uncertainty is judged: up to 2 agrees, from 3 disagrees (common practice,
-/// no source).
+/// no source). Judged is the number as printed, so that word and number never differ.
 pub(crate) fn verdict(difference_in_u: f64) -> &'static str {
-    match difference_in_u.abs() {
+    match (10.0 * difference_in_u.abs()).round() / 10.0 {
         size if size <= 2.0 => "agrees with",
         size if size < 3.0 => "is in tension with",
         size if size >= 3.0 => "disagrees with",
@@ -119,15 +133,20 @@ mod tests {
     #[test]
     fn readings_keep_the_digits_of_their_meter() {
         let meter = Meter { resolution: Some(0.1), ..Meter::default() };
-        assert_eq!(as_read(260.0, 1, Some(&meter)), "260.0");
-        assert_eq!(as_read(260.066_67, 3, Some(&meter)), "260.07");
-        assert_eq!(as_read(-1.5, 1, None), "−1.5");
-        assert_eq!(as_read(260.066_67, 3, None), "260.07");
+        assert_eq!(last_place(Some(&meter), [260.25].into_iter()), -1);
+        assert_eq!(last_place(None, [2.0, 2.51].into_iter()), -2);
+        assert_eq!(as_read(260.0, 1, -1), "260.0");
+        assert_eq!(as_read(260.066_67, 3, -1), "260.07");
+        assert_eq!(as_read(-1.5, 1, -1), "−1.5");
+        assert_eq!(plain(0.08), "0.08");
+        assert_eq!(plain(153.2), "153.2");
+        assert_eq!(plain(f64::NAN), "–");
     }
 
     #[test]
     fn verdicts_follow_the_distance() {
         assert_eq!(verdict(-1.9), "agrees with");
+        assert_eq!(verdict(2.04), "agrees with");
         assert_eq!(verdict(2.4), "is in tension with");
         assert_eq!(verdict(-7.0), "disagrees with");
         assert_eq!(verdict(f64::NAN), "can’t be compared with");

@@ -2,6 +2,7 @@
 //!
 //! The open bench is `tests/data/S01` (MIT, notice beside it), the simulated one `tests/data/typical`, with rings as the
 //! exact camera would measure them. `ARCMASS_REPORT_TO=folder` keeps the pages to look at.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -204,6 +205,16 @@ fn check(html: &str) {
     assert_eq!(svgs, seen.matches("<summary>Numbers of this figure").count());
 }
 
+/// The judgement that the page must carry: up to 2.0 u agrees, from 3.0 u disagrees.
+fn judged(case: &Case) -> String {
+    let word = match (10.0 * case.reduction.reference.difference_in_u.abs()).round() as i64 {
+        ..=20 => "agrees with",
+        21..=29 => "is in tension with",
+        _ => "disagrees with",
+    };
+    format!("<b>{word}</b>")
+}
+
 fn keep(name: &str, html: &str) {
     if let Ok(folder) = std::env::var("ARCMASS_REPORT_TO") {
         std::fs::write(Path::new(&folder).join(name), html).unwrap();
@@ -216,7 +227,7 @@ fn an_open_bench_without_sizes_is_told_whole() {
     let html = case.html();
     keep("open.html", &html);
     check(&html);
-    assert!(html.contains("disagrees with") || html.contains("is in tension with"));
+    assert!(html.contains(&judged(&case)));
     assert!(html.contains("Scale unchecked"));
     assert!(html.contains("The bench file states no sizes"));
     assert!(!html.contains("<section id=\"photographs\""));
@@ -229,7 +240,7 @@ fn a_simulated_bench_with_photographs_is_told_whole_and_says_so() {
     let html = case.html();
     keep("typical.html", &html);
     check(&html);
-    assert!(html.contains("agrees with"));
+    assert!(html.contains(&judged(&case)));
     assert!(html.contains("Not a measurement"));
     assert!(
         html.contains("<section id=\"photographs\"") && html.contains("src=\"data:image/jpeg;base64,/9j/")
@@ -315,4 +326,34 @@ fn what_cannot_be_printed_is_said() {
     assert_eq!(report_html(&case.input()), Err(ReportError::NoRuns));
     case.reduction.schema = "arcmass.reduction/2".into();
     assert!(matches!(report_html(&case.input()), Err(ReportError::Schema(_))));
+}
+
+/// Force on an electron: F = −e v × B, so in a field along +z a beam along +x turns to +y (Jackson, § 12.2).
+#[test]
+fn the_drawn_ring_lies_on_the_side_to_which_the_beam_turns() {
+    for (sense, upwards) in [("+z", true), ("-z", false)] {
+        let folder = tempfile::tempdir().unwrap();
+        let bench = std::fs::read_to_string(data("typical/bench.toml")).unwrap();
+        let bench = bench.replace("field_direction = \"+z\"", &format!("field_direction = \"{sense}\""));
+        std::fs::write(folder.path().join("bench.toml"), bench).unwrap();
+        let mut case = typical();
+        case.notebook.bench = Notebook::open(folder.path()).unwrap().bench;
+        let html = case.html();
+        let figure = html.split("id=\"figure-apparatus\"").nth(1).unwrap();
+        let rows = figure.split("<tbody>").nth(1).unwrap().split("</tbody>").next().unwrap();
+        let heights: Vec<f64> = rows
+            .split("<tr>")
+            .skip(1)
+            .map(|row| {
+                let cell = row.split("<td class=\"number\">").nth(2).unwrap();
+                cell.split('<').next().unwrap().replace('\u{2212}', "-").parse().unwrap()
+            })
+            .collect();
+        assert!(heights.len() > 10);
+        // the muzzle stands at y = −36 mm
+        assert!(
+            heights.iter().all(|y| if upwards { *y > -36.1 } else { *y < -35.9 }),
+            "{sense}: {heights:?}"
+        );
+    }
 }

@@ -6,7 +6,8 @@ use maud::{Markup, html};
 
 use crate::input::ReportInput;
 use crate::sketch;
-use crate::table::{self, Row, numbers, words};
+use crate::table::{self, Row, words};
+use crate::words::plain;
 
 /// Drawing and table.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
@@ -18,7 +19,7 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
             None => p { "The bench file states no sizes, so there is nothing to draw. State coils, gun and bulb in bench.toml, and the field’s shape and the ring’s place enter the model." },
         }
         @if !lines.is_empty() {
-            (table::table("As stated in bench.toml, each with one standard uncertainty", &[words("part"), numbers(html! { "value" })], &lines))
+            (table::table("As stated in bench.toml, each with one standard uncertainty", &[words("part"), words("value")], &lines))
         }
     }
 }
@@ -34,8 +35,9 @@ fn caption(input: &ReportInput<'_>) -> Markup {
 
 fn stated(value: &Stated, factor: f64, unit: &str) -> Markup {
     let u = value.standard_uncertainty().unwrap_or(0.0);
-    let limits = u <= 0.0;
-    html! { (print::short(factor * value.value, factor * u)) " " (unit) @if limits { span.quiet { " (no uncertainty stated)" } } }
+    let number =
+        if u > 0.0 { print::short(factor * value.value, factor * u) } else { plain(factor * value.value) };
+    html! { (number) " " (unit) @if u <= 0.0 { span.quiet { " (no uncertainty stated)" } } }
 }
 
 fn lines(bench: &Bench) -> Vec<Row> {
@@ -48,13 +50,13 @@ fn lines(bench: &Bench) -> Vec<Row> {
     coil_lines(bench, &mut add);
     if let Some(gun) = &bench.gun {
         let muzzle = gun.muzzle.as_ref().map(|[x, y, z]| {
-            let mm = [x, y, z].map(|part| print::significant(1e3 * part.value, 4)).join(", ");
-            let u = gun.muzzle_uncertainty.and_then(|u| u.standard()).map(|u| print::significant(1e3 * u, 2));
+            let mm = [x, y, z].map(|part| plain(1e3 * part.value)).join(", ");
+            let u = gun.muzzle_uncertainty.and_then(|u| u.standard()).map(|u| plain(1e3 * u));
             html! { "(" (mm) ") mm" @if let Some(u) = u { ", each ± " (u) " mm" } }
         });
         add("muzzle (x, y, z)", muzzle);
         add("gun’s voltage offset", gun.voltage_offset.as_ref().map(|v| stated(v, 1.0, "V")));
-        add("gun’s voltage limit", gun.voltage_limit_v.map(|v| html! { (print::significant(v, 3)) " V" }));
+        add("gun’s voltage limit", gun.voltage_limit_v.map(|v| html! { (plain(v)) " V" }));
     }
     if let Some(bulb) = &bench.bulb {
         add("bulb’s outer radius", bulb.outer_radius.as_ref().map(|r| stated(r, 1e3, "mm")));
@@ -76,7 +78,7 @@ fn lines(bench: &Bench) -> Vec<Row> {
         bench.camera.as_ref().and_then(|c| c.distance.as_ref()).map(|d| stated(d, 1e3, "mm")),
     );
     if let Some(scale) = &bench.scale {
-        add("scale in front of the ring’s plane", scale.offset.as_ref().map(|o| stated(o, 1e3, "mm")));
+        add("scale, from the muzzle’s plane towards +z", scale.offset.as_ref().map(|o| stated(o, 1e3, "mm")));
     }
     rows
 }
@@ -97,14 +99,14 @@ fn coil_lines(bench: &Bench, add: &mut impl FnMut(&str, Option<Markup>)) {
         add("turns on each coil", geometry.turns.map(|turns| html! { (turns) }));
     }
     add("stated field per ampere", pair.field_per_ampere.as_ref().map(|k| stated(k, 1e3, "mT/A")));
-    add("current limit", pair.current_limit_a.map(|limit| html! { (print::significant(limit, 3)) " A" }));
+    add("current limit", pair.current_limit_a.map(|limit| html! { (plain(limit)) " A" }));
 }
 
 fn meter(meter: &Meter, factor: f64, unit: &str) -> Markup {
-    let shown = |value: f64| print::significant(factor * value, 2);
+    let shown = |value: f64| plain(factor * value);
     let mut parts = Vec::new();
     if let Some(gain) = meter.of_reading {
-        parts.push(format!("± {} % of reading", print::significant(100.0 * gain, 2)));
+        parts.push(format!("± {} % of reading", plain(100.0 * gain)));
     }
     if let (Some(digits), Some(resolution)) = (meter.digits, meter.resolution) {
         parts.push(format!("± {} {unit}", shown(digits * resolution)));

@@ -24,7 +24,7 @@ pub(crate) fn comparison(input: &ReportInput<'_>) -> Markup {
     let mut rows = vec![line("this bench, full model", &reduction.mass_kg)];
     if let Some(widened) = &reduction.mass_widened_kg {
         rows.push(line("everything as stated", &reduction.mass_as_stated_kg));
-        rows.push(line("likeliest finding set free", widened));
+        rows.push(line("likeliest alternative set free", widened));
     }
     rows.push(Row::new(vec![
         html! { "textbook’s formula, mean of the runs" },
@@ -57,7 +57,11 @@ pub(crate) fn sources() -> Markup {
     let rows: Vec<Row> = constants
         .iter()
         .map(|c| {
-            Row::new(vec![html! { (c.name) }, html! { (value(c)) " " (unit(c.unit)) }, html! { (c.source) }])
+            Row::new(vec![
+                html! { (c.name) },
+                html! { (value(c)) " " (unit(c.unit)) @if c.standard_uncertainty <= 0.0 { " (exact)" } },
+                html! { (c.source) },
+            ])
         })
         .collect();
     html! {
@@ -76,7 +80,7 @@ fn exact(value: f64) -> String {
     let text = format!("{value:e}");
     match text.split_once('e').and_then(|(digits, power)| Some((digits, power.parse::<i32>().ok()?))) {
         Some((_, power)) if (0..9).contains(&power) => format!("{value}"),
-        Some((digits, power)) => format!("{digits} × 10{} (exact)", print::superscript(power)),
+        Some((digits, power)) => format!("{digits} × 10{}", print::superscript(power)),
         None => text,
     }
 }

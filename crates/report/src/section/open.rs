@@ -35,7 +35,9 @@ pub(crate) fn caveats(input: &ReportInput<'_>) -> Markup {
     for caveat in &input.reduction.caveats {
         add(caveat, None);
     }
-    for caveat in input.field.iter().flat_map(|field| &field.caveats) {
+    // the reduction calibrates the field too and says so in its own words
+    let said = |code: &str| input.reduction.caveats.iter().any(|known| known.code == code);
+    for caveat in input.field.iter().flat_map(|field| &field.caveats).filter(|caveat| !said(&caveat.code)) {
         add(caveat, None);
     }
     for photo in input.rings.iter().flat_map(|rings| &rings.photos) {

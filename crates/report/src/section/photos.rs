@@ -5,7 +5,7 @@ use maud::{Markup, html};
 
 use crate::base64::data_uri;
 use crate::input::ReportInput;
-use crate::table::{self, Row, numbers, words};
+use crate::table::{self, Column, Row, numbers, words};
 use crate::words::{fixed, sentence, short};
 
 /// Nothing where there are neither pictures nor measurements of any.
@@ -29,28 +29,31 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Option<Markup> {
     })
 }
 
+/// A column of the table: its head, and its cell for a photograph.
+type Measure = (&'static str, fn(&PhotoEntry) -> Option<String>);
+
+const MEASURES: [Measure; 7] = [
+    ("diameter in the scale’s plane / mm", |photo| {
+        photo.ring_diameter_in_scale_plane_mm.as_ref().map(short)
+    }),
+    ("diameter in the muzzle’s plane / mm", |photo| photo.ring_diameter_mm.as_ref().map(short)),
+    ("beam width / mm", |photo| photo.beam_width_mm.as_ref().map(short)),
+    ("pitch / mm", |photo| photo.pitch_mm.as_ref().map(short)),
+    ("helix diameter / mm", |photo| photo.helix_diameter_mm.as_ref().map(short)),
+    ("arc seen", |photo| photo.arc_seen_deg.map(|arc| format!("{}°", fixed(arc, 0)))),
+    ("scale / (px/mm)", |photo| photo.scale_px_per_mm.as_ref().map(short)),
+];
+
+/// What was measured; a measure that no photograph has gets no column.
 fn measured(photos: &[PhotoEntry]) -> Markup {
-    let q = |value: &Option<arcmass_lab::document::Q>| value.as_ref().map_or_else(|| "–".to_owned(), short);
-    let columns = [
-        words("photograph"),
-        words("run"),
-        numbers(html! { "diameter in the scale’s plane / mm" }),
-        numbers(html! { "in the muzzle’s plane / mm" }),
-        numbers(html! { "beam width / mm" }),
-        numbers(html! { "arc seen" }),
-        numbers(html! { "scale / (px/mm)" }),
-    ];
+    let had: Vec<&Measure> =
+        MEASURES.iter().filter(|(_, of)| photos.iter().any(|photo| of(photo).is_some())).collect();
+    let heads = had.iter().map(|(head, _)| numbers(html! { (head) }));
+    let columns: Vec<Column> = [words("photograph"), words("run")].into_iter().chain(heads).collect();
     let row = |photo: &PhotoEntry| {
-        let arc = photo.arc_seen_deg.map_or_else(|| "–".to_owned(), |arc| format!("{}°", fixed(arc, 0)));
-        Row::new(vec![
-            html! { (photo.photo) },
-            html! { (photo.run.as_deref().unwrap_or("–")) },
-            html! { (q(&photo.ring_diameter_in_scale_plane_mm)) },
-            html! { (q(&photo.ring_diameter_mm)) },
-            html! { (q(&photo.beam_width_mm)) },
-            html! { (arc) },
-            html! { (q(&photo.scale_px_per_mm)) },
-        ])
+        let names = [photo.photo.as_str(), photo.run.as_deref().unwrap_or("–")];
+        let cells = had.iter().map(|(_, of)| of(photo).unwrap_or_else(|| "–".to_owned()));
+        Row::new(names.map(str::to_owned).into_iter().chain(cells).map(|cell| html! { (cell) }).collect())
     };
     let rows: Vec<Row> = photos.iter().map(row).collect();
     table::table("Measured on the photographs", &columns, &rows)

@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use crate::chart;
 use crate::input::ReportInput;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{as_read, fixed, sentence, short, short_in, symbol};
+use crate::words::{as_read, fixed, last_place, sentence, short, short_in, symbol};
 
 /// Both tables and the masses of the runs.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
@@ -32,24 +32,34 @@ fn as_read_table(input: &ReportInput<'_>) -> Markup {
     let columns = [
         words("run"),
         numbers(html! { "times read" }),
-        numbers(html! { (symbol("V")) " / V" }),
-        numbers(html! { (symbol("I")) " / A" }),
+        numbers(html! { span.unit { (symbol("V")) " / V" } }),
+        numbers(html! { span.unit { (symbol("I")) " / A" } }),
         words("leads"),
         words("bench, gun turned"),
         words("ring"),
     ];
-    let rows: Vec<Row> = runs.map(|run| read_row(input, run)).collect();
+    let places = places(input);
+    let rows: Vec<Row> = runs.map(|run| read_row(run, places)).collect();
     table::table("As read: means of the meters, nothing corrected", &columns, &rows)
 }
 
-fn read_row(input: &ReportInput<'_>, run: &Run) -> Row {
+/// Last places of voltmeter and ammeter.
+fn places(input: &ReportInput<'_>) -> [i32; 2] {
     let meters = &input.notebook.bench.meters;
+    let all = || input.notebook.readings.iter().flat_map(|table| &table.runs).flat_map(|run| &run.readings);
+    [
+        last_place(meters.voltage.as_ref(), all().map(|reading| reading.voltage_v)),
+        last_place(meters.current.as_ref(), all().map(|reading| reading.current_a)),
+    ]
+}
+
+fn read_row(run: &Run, [volt_place, ampere_place]: [i32; 2]) -> Row {
     let count = run.readings.len();
     let cells = vec![
         html! { (run.run) },
         html! { (count) },
-        html! { (as_read(run.mean_voltage_v(), count, meters.voltage.as_ref())) },
-        html! { (as_read(run.mean_current_a(), count, meters.current.as_ref())) },
+        html! { (as_read(run.mean_voltage_v(), count, volt_place)) },
+        html! { (as_read(run.mean_current_a(), count, ampere_place)) },
         html! { (if run.field_sense == Sense::Minus { "reversed" } else { "as built" }) },
         html! { (turned(run)) },
         ring(run),
@@ -73,7 +83,7 @@ fn turned(run: &Run) -> String {
 fn ring(run: &Run) -> Markup {
     html! {
         @if let Some(diameter) = &run.diameter {
-            (arcmass_quantity::print::significant(1e3 * diameter.value_m, 4)) " mm by hand"
+            (crate::words::plain(1e3 * diameter.value_m)) " mm by hand"
         } @else if let Some(photo) = &run.ring_photo { (photo) } @else { "none" }
     }
 }
@@ -81,14 +91,14 @@ fn ring(run: &Run) -> Markup {
 fn reduced_table(input: &ReportInput<'_>) -> Markup {
     let columns = [
         words("run"),
-        numbers(html! { (symbol("V")) " / V" }),
-        numbers(html! { (symbol("I")) " / A" }),
-        numbers(html! { (symbol("B")) " / mT" }),
-        numbers(html! { (symbol("d")) " / mm" }),
-        numbers(html! { (symbol("p")) " / (10⁻²⁴ kg m/s)" }),
-        numbers(html! { (symbol("v")) " / (10⁶ m/s)" }),
-        numbers(html! { (symbol("m")) " / (10⁻³¹ kg)" }),
-        numbers(html! { "textbook " (symbol("m")) }),
+        numbers(html! { span.unit { (symbol("V")) " / V" } }),
+        numbers(html! { span.unit { (symbol("I")) " / A" } }),
+        numbers(html! { span.unit { (symbol("B")) " / mT" } }),
+        numbers(html! { span.unit { (symbol("d")) " / mm" } }),
+        numbers(html! { (symbol("p")) " / " span.unit { "(10⁻²⁴ kg m/s)" } }),
+        numbers(html! { (symbol("v")) " / " span.unit { "(10⁶ m/s)" } }),
+        numbers(html! { (symbol("m")) " / " span.unit { "(10⁻³¹ kg)" } }),
+        numbers(html! { "textbook’s " (symbol("m")) " / " span.unit { "(10⁻³¹ kg)" } }),
     ];
     let row = |run: &RunEntry| {
         let cells = vec![

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
-use crate::words::{apart, interval_95, particle, percent, plus_minus, sentence, short, symbol, verdict};
+use crate::words::{apart, interval_95, percent, plus_minus, sentence, short, symbol, verdict};
 
 /// Mass, interval, comparison, and what must not be overlooked.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
@@ -26,10 +26,10 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
         (beside(input))
         p {
             (counted(input)) " The textbook’s formula on the readings as read gives "
-            span.unit { (textbook(input)) " kg" } " in the mean for the same " (particle(input.notebook.bench.gun.as_ref().map(|gun| &gun.particle))) "."
+            span.unit { (textbook(input)) " kg" } " in the mean, with no correction at all."
             @if let Some(widened) = &reduction.mass_widened_kg {
                 " With everything as stated in the bench file the model gives " span.unit { (short(&reduction.mass_as_stated_kg)) " kg" }
-                ", with the likeliest finding set free " span.unit { (short(widened)) " kg" }
+                ", with the likeliest alternative set free " span.unit { (short(widened)) " kg" }
                 "; the result above weighs both by how well they explain the readings."
             }
         }
