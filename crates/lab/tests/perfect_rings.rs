@@ -65,7 +65,6 @@ fn reduced(set: &str) -> ReductionDocument {
 
 fn check(set: &str) {
     let result = reduced(set);
-    println!("{}", serde_json::to_string_pretty(&result).unwrap());
     let [low, high] = result.mass_kg.interval_95;
     let truth = 9.109_383_713_9e-31;
     assert!(low < truth && truth < high, "{set}: [{low}, {high}]");
