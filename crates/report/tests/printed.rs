@@ -8,7 +8,9 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use arcmass_lab::Desk;
-use arcmass_lab::document::{FieldDocument, MadeBy, PhotoEntry, Q, ReductionDocument, RingsDocument};
+use arcmass_lab::document::{
+    CaveatEntry, FailedPhoto, FieldDocument, Finding, MadeBy, PhotoEntry, Q, ReductionDocument, RingsDocument,
+};
 use arcmass_lab::field::{FieldQuestion, field};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
@@ -326,6 +328,41 @@ fn what_cannot_be_printed_is_said() {
     assert_eq!(report_html(&case.input()), Err(ReportError::NoRuns));
     case.reduction.schema = "arcmass.reduction/2".into();
     assert!(matches!(report_html(&case.input()), Err(ReportError::Schema(_))));
+}
+
+#[test]
+fn findings_failures_and_caveats_stand_with_their_remedies() {
+    let mut case = typical();
+    let entry = |n: &str| CaveatEntry {
+        code: "short-arc".into(),
+        sentence: format!("only {n}° of the ring is bright enough to follow"),
+        remedy: "darken the room".into(),
+    };
+    case.reduction.findings = vec![Finding {
+        code: "voltage-offset".into(),
+        confidence: 0.87,
+        sentence: "the effective voltage is 12 V below the reading".into(),
+        remedy: "measure at the gun's pins".into(),
+    }];
+    case.reduction.mass_widened_kg = Some(case.reduction.mass_kg);
+    case.reduction.caveats = vec![entry("70")];
+    let rings = case.rings.as_mut().unwrap();
+    rings.photos[0].caveats = vec![entry("90")];
+    rings.photos[1].caveats = vec![entry("90")];
+    let sentence = "no scale is seen".to_owned();
+    rings.failed =
+        vec![FailedPhoto { photo: "ring-09.jpg".into(), sentence, remedy: "photograph it again".into() }];
+    let field = case.field.as_mut().unwrap();
+    field.caveats = vec![entry("80")]; // the same code as the reduction's, so not said twice
+    let html = case.html();
+    check(&html);
+    assert!(html.contains("The effective voltage is 12 V below the reading. Measure at the gun's pins."));
+    assert!(html.contains("confidence 87 %"));
+    assert!(html.contains("with the likeliest alternative set free"));
+    assert!(html.contains("could not be measured. No scale is seen. Photograph it again."));
+    assert!(html.contains("<p>3 caveats stand under"));
+    assert!(html.contains("ring-02.jpg: Only 90° of the ring is bright enough to follow. Darken the room."));
+    assert!(!html.contains("only 80°") && !html.contains("Only 80°"));
 }
 
 /// Force on an electron: F = −e v × B, so in a field along +z a beam along +x turns to +y (Jackson, § 12.2).

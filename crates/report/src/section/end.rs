@@ -38,7 +38,7 @@ pub(crate) fn comparison(input: &ReportInput<'_>) -> Markup {
     ]));
     let difference = reduction.reference.difference_in_u;
     html! {
-        p { "The result lies " (apart(difference)) " the accepted value and " (verdict(difference)) " it. Nothing before this line used the accepted value." }
+        p { "The result lies " (apart(difference)) " the accepted value and " (verdict(difference)) " it. No part of the fit used the accepted value; it enters only where a finished result is compared with it." }
         (table::table("Masses side by side", &[words("from"), numbers(html! { "mass" }), numbers(html! { "from the accepted" })], &rows))
         p.quiet { "Up to 2 standard uncertainties apart is called agreement, from 3 on disagreement, between them tension." }
     }

@@ -21,7 +21,7 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
             "No real bench follows these three lines exactly. The model here traces the beam through the field of the coils and of the surroundings, "
             "sees the ring as the camera saw it, and holds every meter, length and angle as uncertain as the bench file states. All runs are fitted together with one mass. "
             "Uncertainties follow JCGM 100, the intervals come from a Monte Carlo calculation after JCGM 101. "
-            "The accepted mass enters only the comparison at the end."
+            "The accepted mass enters only where a finished result is compared with it."
         }
     }
 }

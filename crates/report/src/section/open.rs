@@ -24,11 +24,11 @@ pub(crate) fn findings(reduction: &ReductionDocument) -> Markup {
     }
 }
 
-/// Every caveat once, whichever part of the work raised it.
-pub(crate) fn caveats(input: &ReportInput<'_>) -> Markup {
-    let mut all: Vec<(&CaveatEntry, Option<&str>)> = Vec::new();
-    let mut add = |caveat, photo| {
-        if !all.iter().any(|(known, of): &(&CaveatEntry, _)| *known == caveat && *of == photo) {
+/// Every caveat once, whichever part of the work raised it, with the photograph it is about.
+pub(crate) fn gathered<'a>(input: &ReportInput<'a>) -> Vec<(&'a CaveatEntry, Option<&'a str>)> {
+    let mut all: Vec<(&'a CaveatEntry, Option<&'a str>)> = Vec::new();
+    let mut add = |caveat: &'a CaveatEntry, photo: Option<&'a str>| {
+        if !all.iter().any(|(known, of)| *known == caveat && *of == photo) {
             all.push((caveat, photo));
         }
     };
@@ -45,6 +45,12 @@ pub(crate) fn caveats(input: &ReportInput<'_>) -> Markup {
             add(caveat, Some(photo.photo.as_str()));
         }
     }
+    all
+}
+
+/// All caveats with their remedies.
+pub(crate) fn caveats(input: &ReportInput<'_>) -> Markup {
+    let all = gathered(input);
     html! {
         @if all.is_empty() { p { "No caveats." } }
         @else {

@@ -54,6 +54,7 @@ fn counted(input: &ReportInput<'_>) -> String {
 fn beside(input: &ReportInput<'_>) -> Markup {
     let caveats = &input.reduction.caveats;
     let findings = &input.reduction.findings;
+    let count = super::open::gathered(input).len();
     html! {
         @if let Some(caveat) = caveats.iter().find(|caveat| caveat.code == "scale-unchecked") {
             div.mark { p { b { "Scale unchecked" } ". " (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) } }
@@ -61,8 +62,8 @@ fn beside(input: &ReportInput<'_>) -> Markup {
         @if let Some(finding) = findings.first() {
             div.mark { p { b { "Likeliest finding" } ". " (sentence(&finding.sentence)) " " a href="#findings" { "All findings" } "." } }
         }
-        @if !caveats.is_empty() {
-            p { (caveats.len()) @if caveats.len() == 1 { " caveat stands" } @else { " caveats stand" } " under " a href="#caveats" { "What was not corrected" } "." }
+        @if count > 0 {
+            p { (count) @if count == 1 { " caveat stands" } @else { " caveats stand" } " under " a href="#caveats" { "What was not corrected" } "." }
         }
     }
 }
