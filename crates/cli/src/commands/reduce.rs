@@ -12,12 +12,12 @@ use crate::show::{self, Sheet, bare, with_unit};
 const BUDGET_SHOWN: usize = 8;
 
 pub(crate) fn run(asked: &NotebookArguments, arguments: &Arguments) -> Result<(), Ending> {
-    let job = rings::reduce_notebook(&asked.notebook, arguments)?;
+    let reduction = rings::reduce_notebook(&asked.notebook, arguments)?;
     if arguments.json {
-        return show::json(&job.reduction, &job.reduction.caveats);
+        return show::json(&reduction, &reduction.caveats);
     }
     let mut sheet = Sheet::default();
-    print_reduction(&mut sheet, &job.reduction);
+    print_reduction(&mut sheet, &reduction);
     sheet.out()
 }
 

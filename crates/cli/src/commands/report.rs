@@ -1,8 +1,150 @@
-//! `arcmass report`: placeholder until the report notebook can be drawn.
+//! `arcmass report`: everything on one page that stands alone.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use arcmass_lab::document::{FieldDocument, ReductionDocument, RingsDocument};
+use arcmass_lab::field::{FieldQuestion, field};
+use arcmass_lab::photograph::{self, OverlayPicture, RingsQuestion, rings};
+use arcmass_lab::reduce::{AcceptedMass, reduce};
+use arcmass_notebook::Notebook;
+use arcmass_report::{Overlay, ReportInput, report_html};
 
 use crate::arguments::{Arguments, Report};
-use crate::ending::Ending;
+use crate::commands::rings::{keep, keep_overlays};
+use crate::ending::{Ending, say};
+use crate::progress::Bar;
+use crate::show::Sheet;
 
-pub(crate) fn run(_report: &Report, _arguments: &Arguments) -> Result<(), Ending> {
-    Err(Ending::Program("no report yet".to_owned()))
+pub(crate) fn run(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
+    let target = asked.to.clone();
+    if let Some(path) = &target {
+        check_ending(path)?;
+    }
+    let whole = make(&asked.notebook, arguments)?;
+    let path = write(&whole, target.as_deref())?;
+    let shown = path.display().to_string();
+    if arguments.json {
+        let document = serde_json::json!({
+            "schema": "arcmass.report/1",
+            "made_by": whole.reduction.made_by,
+            "report": shown,
+        });
+        return crate::show::json(&document, &whole.reduction.caveats);
+    }
+    let mut sheet = Sheet::default();
+    sheet.line(format!("The report is in {shown}"));
+    sheet.out()
+}
+
+/// A notebook with all that was made of it.
+pub(crate) struct Whole {
+    pub(crate) notebook: Notebook,
+    pub(crate) rings: Option<RingsDocument>,
+    pub(crate) reduction: ReductionDocument,
+    field: FieldDocument,
+    overlays: Vec<Overlay>,
+}
+
+fn check_ending(path: &Path) -> Result<(), Ending> {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
+    match ending.as_str() {
+        "html" | "htm" => Ok(()),
+        "pdf" => Err(Ending::input(
+            "command line",
+            "this build writes no PDF",
+            "write HTML and print it from the browser, or choose a name that ends in .html",
+        )),
+        _ => Err(Ending::input(
+            "command line",
+            &format!("the report's name must end in .html; found `{}`", path.display()),
+            "write, for example, --to report.html",
+        )),
+    }
+}
+
+/// Measures, reduces and calibrates, with every photograph drawn back.
+pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending> {
+    let notebook = Notebook::open(folder)?;
+    let desk = arguments.desk();
+    let bar = Bar::new("measuring photographs");
+    let needed = photograph::for_reduction(&notebook, &desk, &bar)?;
+    let (rings, overlays) = match needed {
+        Some(_) => {
+            let question = RingsQuestion { only: Vec::new(), with_overlays: true };
+            let measured = rings(&notebook, &question, &desk, &bar)?;
+            keep(&notebook, &measured.document);
+            keep_overlays(&notebook, &measured.overlays);
+            (Some(measured.document), measured.overlays)
+        }
+        None => (None, Vec::new()),
+    };
+    bar.finish();
+    let reduction = reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &desk)?;
+    let field = field(&notebook, &FieldQuestion::default(), &desk)?;
+    let overlays = overlays.into_iter().map(|overlay| captioned(overlay, rings.as_ref())).collect();
+    Ok(Whole { notebook, rings, reduction, field, overlays })
+}
+
+fn captioned(overlay: OverlayPicture, rings: Option<&RingsDocument>) -> Overlay {
+    let run = rings
+        .iter()
+        .flat_map(|rings| &rings.photos)
+        .find(|photo| photo.photo == overlay.photo)
+        .and_then(|photo| photo.run.clone());
+    let caption = match run {
+        Some(run) => format!("Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."),
+        None => "The scale: every mark that was found, with the millimetres it was counted as.".to_owned(),
+    };
+    Overlay { photo: overlay.photo, caption, png_or_jpeg: overlay.jpeg, mime: "image/jpeg" }
+}
+
+/// Writes the page to `target`, or to `results/report.html` of the notebook.
+pub(crate) fn write(whole: &Whole, target: Option<&Path>) -> Result<PathBuf, Ending> {
+    let input = ReportInput {
+        notebook: &whole.notebook,
+        reduction: &whole.reduction,
+        rings: whole.rings.as_ref(),
+        field: Some(&whole.field),
+        overlays: &whole.overlays,
+        path: None,
+    };
+    let html = report_html(&input).map_err(|fault| Ending::Program(fault.to_string()))?;
+    for (name, svg) in arcmass_report::figures(&input) {
+        if let Err(fault) = whole.notebook.write_result(&format!("figures/{name}"), svg.as_bytes()) {
+            say(&format!("○ {fault}; {}", fault.remedy()));
+            break;
+        }
+    }
+    match target {
+        Some(path) => {
+            write_beside(path, html.as_bytes()).map_err(|fault| {
+                let shown = path.display().to_string();
+                Ending::input(&shown, &format!("the report can't be written: {fault}"), "choose a folder you may write to")
+            })?;
+            Ok(path.to_owned())
+        }
+        None => whole
+            .notebook
+            .write_result("report.html", html.as_bytes())
+            .map_err(|fault| Ending::input("results/report.html", &fault.to_string(), fault.remedy())),
+    }
+}
+
+/// Writes a file whole or not at all: beside it first, then renamed.
+fn write_beside(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(".part");
+    let beside = folder.join(name);
+    let written = fs::File::create(&beside).and_then(|mut file| {
+        file.write_all(bytes)?;
+        file.sync_all()
+    });
+    let renamed = written.and_then(|()| fs::rename(&beside, path));
+    if renamed.is_err() {
+        let _ = fs::remove_file(&beside);
+    }
+    renamed
 }

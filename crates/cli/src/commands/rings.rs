@@ -35,7 +35,7 @@ pub(crate) fn run(asked: &Rings, arguments: &Arguments) -> Result<(), Ending> {
 }
 
 /// Stores the rings; a folder that can't be written is said and changes nothing else.
-fn keep(notebook: &Notebook, document: &RingsDocument) {
+pub(crate) fn keep(notebook: &Notebook, document: &RingsDocument) {
     if let Err(fault) = photograph::store(notebook, document) {
         say(&format!("○ {fault}; the result is shown but not kept; {}", fault.remedy()));
     }
@@ -90,15 +90,8 @@ fn row(photo: &PhotoEntry) -> Vec<String> {
     ]
 }
 
-/// A notebook with everything a report needs.
-pub(crate) struct Reduced {
-    pub(crate) notebook: Notebook,
-    pub(crate) rings: Option<RingsDocument>,
-    pub(crate) reduction: ReductionDocument,
-}
-
 /// Opens a notebook, measures its photographs where needed, reduces it, and keeps `results/`.
-pub(crate) fn reduce_notebook(folder: &Path, arguments: &Arguments) -> Result<Reduced, Ending> {
+pub(crate) fn reduce_notebook(folder: &Path, arguments: &Arguments) -> Result<ReductionDocument, Ending> {
     let notebook = Notebook::open(folder)?;
     let desk = arguments.desk();
     if arguments.verbose {
@@ -119,5 +112,5 @@ pub(crate) fn reduce_notebook(folder: &Path, arguments: &Arguments) -> Result<Re
     if let Err(fault) = notebook.write_result("reduction.json", &text) {
         say(&format!("○ {fault}; the result is shown but not kept; {}", fault.remedy()));
     }
-    Ok(Reduced { notebook, rings, reduction })
+    Ok(reduction)
 }
