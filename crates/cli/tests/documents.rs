@@ -1,0 +1,219 @@
+//! Every JSON document that the command prints is one that `schemas/` describes, and the schemas hold what the contract requires.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+fn repository() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
+}
+
+fn schema(name: &str) -> Value {
+    let path = repository().join("schemas").join(format!("{name}.json"));
+    serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()
+}
+
+/// What in a document the schema does not allow, one line each.
+fn offences(name: &str, document: &Value) -> Vec<String> {
+    let validator = jsonschema::draft202012::new(&schema(name)).unwrap();
+    validator.iter_errors(document).map(|fault| format!("{}: {fault}", fault.instance_path())).collect()
+}
+
+fn assert_follows(name: &str, document: &Value) {
+    let offences = offences(name, document);
+    assert!(offences.is_empty(), "arcmass.{name}/1: {offences:#?}\n{document:#}");
+}
+
+/// Runs `arcmass … --json`: exit status, and the one document on standard output.
+fn arcmass(words: &[&str], notebook: &Path) -> (i32, Value) {
+    let (command, options) = words.split_first().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_arcmass"))
+        .arg(command)
+        .arg(notebook)
+        .args(options)
+        .arg("--json")
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    let document =
+        serde_json::from_str(&text).unwrap_or_else(|why| panic!("{words:?}: {why}\n{text}\n{said}"));
+    (output.status.code().unwrap(), document)
+}
+
+fn result(words: &[&str], notebook: &Path) -> Value {
+    let (status, document) = arcmass(words, notebook);
+    assert_eq!(status, 0, "{words:?}: {document:#}");
+    document
+}
+
+/// A copy of the simulated notebook without the truth.
+fn typical() -> TempDir {
+    let from = repository().join("tests/data/typical");
+    let folder = TempDir::new().unwrap();
+    fs::create_dir(folder.path().join("photos")).unwrap();
+    for name in ["bench.toml", "readings.csv", "field-probe.csv"] {
+        fs::copy(from.join(name), folder.path().join(name)).unwrap();
+    }
+    for photo in fs::read_dir(from.join("photos")).unwrap() {
+        let photo = photo.unwrap();
+        fs::copy(photo.path(), folder.path().join("photos").join(photo.file_name())).unwrap();
+    }
+    folder
+}
+
+/// Diameters by hand for a bench of that field per ampere, by d = 2 √(2 m V/e)/B, in whole tenths of a millimetre.
+fn table(field_per_ampere_mt: f64, settings: &[(f64, f64)]) -> String {
+    let rows = settings.iter().zip(1..).map(|((voltage, current), run)| {
+        let radius_m =
+            (2.0 * 9.109e-31 * voltage / 1.602e-19).sqrt() / (field_per_ampere_mt * 1e-3 * current);
+        format!("{run},{voltage},{current},{:.1}\n", 2e3 * radius_m)
+    });
+    format!("run,voltage_V,current_A,diameter_mm\n{}", rows.collect::<String>())
+}
+
+/// The simulated bench with diameters in the table instead of photographs.
+fn by_hand() -> TempDir {
+    let folder = typical();
+    let settings = [(260.0, 2.64), (135.0, 1.79), (140.0, 1.55), (160.0, 1.42), (170.0, 1.23), (200.0, 1.80)];
+    fs::write(folder.path().join("readings.csv"), table(0.72, &settings)).unwrap();
+    folder
+}
+
+/// As little as a notebook can hold: a stated coil constant and one run.
+fn bare() -> TempDir {
+    let folder = TempDir::new().unwrap();
+    let bench = "[bench]\nformat = 1\nname = \"Bare\"\n\n[coils]\nfield_per_ampere = \"0.78(1) mT/A\"\nfield_direction = \"+z\"\n";
+    fs::write(folder.path().join("bench.toml"), bench).unwrap();
+    fs::write(folder.path().join("readings.csv"), table(0.78, &[(200.0, 1.5)])).unwrap();
+    folder
+}
+
+#[test]
+fn the_field_is_told_as_the_schema_has_it() {
+    let document = result(&["field", "--current", "1.5", "--at", "0,0,0", "--at=-10,20,5"], by_hand().path());
+    assert_follows("field", &document);
+    assert_eq!(document["points"].as_array().unwrap().len(), 2);
+    assert!(document["geometry_mt_per_a"].is_object() && document["probe_mt_per_a"].is_object());
+    let bare = result(&["field"], bare().path());
+    assert_follows("field", &bare);
+    assert!(bare["geometry_mt_per_a"].is_null() && bare["probe_mt_per_a"].is_null());
+}
+
+#[test]
+fn a_path_is_told_as_the_schema_has_it() {
+    let ring = result(&["path", "--voltage", "200", "--current", "2"], by_hand().path());
+    assert_follows("path", &ring);
+    assert!(ring["fitted_diameter_mm"].is_number());
+    // so weak a field bends the beam too little to miss the glass
+    let cut = result(&["path", "--voltage", "300", "--current", "0.3"], by_hand().path());
+    assert_follows("path", &cut);
+    assert!(cut["fitted_diameter_mm"].is_null() && cut["glass_point_mm"].is_array());
+    assert_follows("path", &result(&["path", "--voltage", "200", "--current", "1.5"], bare().path()));
+}
+
+#[test]
+fn a_reduction_is_told_as_the_schema_has_it() {
+    let folder = by_hand();
+    let document = result(&["reduce"], folder.path());
+    assert_follows("reduction", &document);
+    assert_eq!(document["runs"].as_array().unwrap().len(), 6);
+    assert!(document["law"]["raw"].is_object());
+    let kept = fs::read_to_string(folder.path().join("results/reduction.json")).unwrap();
+    assert_eq!(serde_json::from_str::<Value>(&kept).unwrap(), document);
+}
+
+#[test]
+fn one_run_is_reduced_without_a_law() {
+    let document = result(&["reduce"], bare().path());
+    assert_follows("reduction", &document);
+    assert!(document["law"]["raw"].is_null() && document["agreement"]["birge_ratio"].is_null());
+}
+
+#[test]
+fn photographs_and_what_follows_from_them_are_told_as_the_schemas_have_it() {
+    let folder = typical();
+    fs::write(folder.path().join("photos/ring-02.jpg"), b"no picture").unwrap();
+    let rings = result(&["rings"], folder.path());
+    assert_follows("rings", &rings);
+    assert_eq!(rings["photos"].as_array().unwrap().len(), 4);
+    assert_eq!(rings["failed"][0]["photo"], "ring-02.jpg");
+    let kept = fs::read_to_string(folder.path().join("results/rings.json")).unwrap();
+    assert_follows("rings", &serde_json::from_str(&kept).unwrap());
+    assert_follows("reduction", &result(&["reduce"], folder.path()));
+}
+
+#[test]
+fn check_and_new_are_told_as_the_schemas_have_it() {
+    assert_follows("check", &result(&["check"], typical().path()));
+    let bare = result(&["check"], bare().path());
+    assert_follows("check", &bare);
+    assert!(!bare["lacks"].as_array().unwrap().is_empty());
+    let folder = TempDir::new().unwrap();
+    let notebook = folder.path().join("bench");
+    assert_follows("new", &result(&["new"], &notebook));
+    assert_follows("check", &result(&["check"], &notebook));
+}
+
+#[test]
+fn faults_are_told_all_at_once_and_nothing_is_written() {
+    let folder = typical();
+    let bench = fs::read_to_string(folder.path().join("bench.toml")).unwrap();
+    let bench =
+        bench.replace("turns = 129", "turns = 129\nturnz = 3").replace("\"161 mm ± 0.7 mm\"", "\"161 V\"");
+    fs::write(folder.path().join("bench.toml"), bench).unwrap();
+    fs::write(folder.path().join("readings.csv"), "run,voltage_V,current_A\n1,2OO,1.5\n").unwrap();
+    for command in ["check", "field", "rings", "reduce"] {
+        let (status, document) = arcmass(&[command], folder.path());
+        assert_eq!(status, 2, "{command}");
+        assert_follows("faults", &document);
+        let files: Vec<&str> = document["faults"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|fault| fault["file"].as_str().unwrap())
+            .collect();
+        assert_eq!(files, ["bench.toml", "bench.toml", "readings.csv"], "{command}: {document:#}");
+    }
+    assert!(!folder.path().join("results").exists());
+}
+
+#[test]
+fn slips_on_the_command_line_are_faults_too() {
+    for words in
+        [&["path", "--voltage", "two hundred", "--current", "1"][..], &["path"], &["field", "--at", "1,2"]]
+    {
+        let (status, document) = arcmass(words, bare().path());
+        assert_eq!(status, 2, "{words:?}");
+        assert_follows("faults", &document);
+    }
+    let (status, document) = arcmass(&["check"], Path::new("no-such-notebook"));
+    assert_eq!(status, 2);
+    assert_follows("faults", &document);
+}
+
+#[test]
+fn a_schema_refuses_what_the_contract_does_not_allow() {
+    let whole = result(&["reduce"], bare().path());
+    for key in ["schema", "made_by", "mass_kg", "runs", "effects", "law", "budget", "agreement", "reference"]
+    {
+        let mut part = whole.clone();
+        part.as_object_mut().unwrap().remove(key);
+        assert!(!offences("reduction", &part).is_empty(), "without {key}");
+    }
+    for (place, wrong) in [
+        ("/schema", json!("arcmass.reduction/2")),
+        ("/mass_kg/interval_95", json!([1.0])),
+        ("/mass_kg", json!(null)),
+        ("/runs/0/run", json!(1)),
+        ("/runs/0/speed_m_per_s/value", json!("fast")),
+        ("/made_by/inputs/0/sha256", json!("abc")),
+    ] {
+        let mut document = whole.clone();
+        *document.pointer_mut(place).unwrap() = wrong;
+        assert!(!offences("reduction", &document).is_empty(), "{place}");
+    }
+}
