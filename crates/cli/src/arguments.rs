@@ -12,7 +12,13 @@ use clap::{Args, Parser, Subcommand};
 /// reports. It never commands a supply. High voltage, evacuated glass and hot coils: local rules and the responsible
 /// person come first.
 #[derive(Debug, Parser)]
-#[command(name = "arcmass", version, max_term_width = 100, arg_required_else_help = true, subcommand_required = true)]
+#[command(
+    name = "arcmass",
+    version,
+    max_term_width = 100,
+    arg_required_else_help = true,
+    subcommand_required = true
+)]
 pub(crate) struct Arguments {
     /// One JSON document on standard output, and nothing else there
     #[arg(long, global = true)]

@@ -79,22 +79,15 @@ fn entry(
 }
 
 /// Runs a command, catches its panics, and says how it ended.
-pub(crate) fn guarded(
-    wants_json: bool,
-    desk: Desk,
-    run: impl FnOnce() -> Result<(), Ending>,
-) -> ExitCode {
+pub(crate) fn guarded(wants_json: bool, desk: Desk, run: impl FnOnce() -> Result<(), Ending>) -> ExitCode {
     std::panic::set_hook(Box::new(|_| {}));
     let outcome = catch_unwind(AssertUnwindSafe(run));
     match outcome {
         Ok(Ok(())) | Ok(Err(Ending::PipeClosed)) => ExitCode::SUCCESS,
         Ok(Err(Ending::Input(faults, said))) => {
             if wants_json {
-                let document = FaultsDocument {
-                    schema: "arcmass.faults/1",
-                    made_by: desk.made_by(Vec::new()),
-                    faults,
-                };
+                let document =
+                    FaultsDocument { schema: "arcmass.faults/1", made_by: desk.made_by(Vec::new()), faults };
                 print_document(&document);
             }
             say(&said);

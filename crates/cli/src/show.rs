@@ -57,7 +57,9 @@ impl Sheet {
     pub(crate) fn table(&mut self, rows: &[Vec<String>]) {
         let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
         let widths: Vec<usize> = (0..columns)
-            .map(|c| rows.iter().filter_map(|row| row.get(c)).map(|cell| cell.chars().count()).max().unwrap_or(0))
+            .map(|c| {
+                rows.iter().filter_map(|row| row.get(c)).map(|cell| cell.chars().count()).max().unwrap_or(0)
+            })
             .collect();
         for row in rows {
             let mut line = String::from("  ");

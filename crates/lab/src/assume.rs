@@ -160,17 +160,21 @@ impl Apparatus {
                 effect: "voltage-offset",
             });
         }
-        let voltage_offset = offset
-            .map_or(Known { value: 0.0, spread: DEFAULT_VOLTAGE_OFFSET }, |v| Known::stated(v, DEFAULT_VOLTAGE_OFFSET));
+        let voltage_offset = offset.map_or(Known { value: 0.0, spread: DEFAULT_VOLTAGE_OFFSET }, |v| {
+            Known::stated(v, DEFAULT_VOLTAGE_OFFSET)
+        });
         let (charge_number, assumed_mass_kg) = particle(bench);
         let scale = bench.scale.as_ref();
         let scale_offset = scale
             .and_then(|scale| scale.offset.as_ref())
-            .map_or(Known { value: 0.0, spread: DEFAULT_SCALE_OFFSET }, |v| Known::stated(v, DEFAULT_SCALE_OFFSET));
+            .map_or(Known { value: 0.0, spread: DEFAULT_SCALE_OFFSET }, |v| {
+                Known::stated(v, DEFAULT_SCALE_OFFSET)
+            });
         if scale.is_some() && scale.and_then(|scale| scale.offset.as_ref()).is_none() {
             silent.push(Silent {
                 code: "scale-offset-not-stated",
-                sentence: "the scale's distance from the ring's plane is not stated; taken as 0 ± 2 mm".into(),
+                sentence: "the scale's distance from the ring's plane is not stated; taken as 0 ± 2 mm"
+                    .into(),
                 remedy: "state offset under [scale], measured with the tube out",
                 effect: "scale-plane",
             });

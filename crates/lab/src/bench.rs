@@ -48,7 +48,11 @@ pub fn probe_line(rows: &[ProbeDatum], apparatus: &Apparatus) -> Result<Option<P
         york(&weighted)
     };
     let line = line.map_err(|fault| {
-        LabError::lacking("field-probe.csv", format!("no line fits the probe's readings: {fault}"), "check the table")
+        LabError::lacking(
+            "field-probe.csv",
+            format!("no line fits the probe's readings: {fault}"),
+            "check the table",
+        )
     })?;
     Ok(Some(ProbeLine { line, points, from_scatter }))
 }
@@ -132,7 +136,8 @@ fn balance_noise(rows: &[crate::model::data::BalanceDatum]) -> f64 {
     if rows.len() < 3 {
         return 0.01 * largest;
     }
-    let square = |row: &crate::model::data::BalanceDatum| (row.flux_density_t - slope * row.current_read_a).powi(2);
+    let square =
+        |row: &crate::model::data::BalanceDatum| (row.flux_density_t - slope * row.current_read_a).powi(2);
     let noise = (rows.iter().map(square).sum::<f64>() / (rows.len() - 1) as f64).sqrt();
     noise.max(1e-6 * largest)
 }

@@ -71,14 +71,22 @@ fn joint_fault(model: &Model<'_>, fault: JointFault<LabError>) -> LabError {
     match fault {
         JointFault::Model(fault) => fault,
         JointFault::Undetermined(place) => {
-            let words = model.unknowns.iter().nth(place).map_or("the unknowns", |(_, unknown, _)| unknown.naming().words);
+            let words = model
+                .unknowns
+                .iter()
+                .nth(place)
+                .map_or("the unknowns", |(_, unknown, _)| unknown.naming().words);
             LabError::lacking(
                 "bench.toml",
                 format!("nothing in the notebook fixes the {words}"),
                 "state the coils' sizes and turns, a field_per_ampere, or give a field-probe.csv",
             )
         }
-        other => LabError::lacking("readings.csv", other.to_string(), "check the readings for values far out of range"),
+        other => LabError::lacking(
+            "readings.csv",
+            other.to_string(),
+            "check the readings for values far out of range",
+        ),
     }
 }
 
@@ -146,7 +154,8 @@ fn balance(model: &Model<'_>) -> Option<Q> {
         return None;
     }
     let slope = model.balance.iter().map(|row| row.current_read_a * row.flux_density_t).sum::<f64>() / sum_xx;
-    let parts = [Spread::Normal(model.balance_u_t / sum_xx.sqrt()), model.apparatus.ammeter.gain.times(slope)];
+    let parts =
+        [Spread::Normal(model.balance_u_t / sum_xx.sqrt()), model.apparatus.ammeter.gain.times(slope)];
     Some(spread::quantity(slope, &parts))
 }
 
@@ -168,18 +177,21 @@ fn in_use(model: &Model<'_>, joint: &Joint, desk: &Desk) -> Result<Q, LabError> 
         };
         slopes.push((place, by));
     }
-    let u2: f64 = slopes.iter().flat_map(|(i, a)| slopes.iter().map(move |(j, b)| (i, a, j, b)))
+    let u2: f64 = slopes
+        .iter()
+        .flat_map(|(i, a)| slopes.iter().map(move |(j, b)| (i, a, j, b)))
         .map(|(i, a, j, b)| a * b * joint.covariance[(*i, *j)])
         .sum();
     if joint.at.residuals.is_empty() {
         return Ok(spread::quantity(value, &[Spread::Normal(u2.max(0.0).sqrt())]));
     }
-    let draws = joint
-        .draws::<LabError>(4096, &mut desk.stream(1))
-        .map_err(|fault| joint_fault(model, fault))?;
+    let draws =
+        joint.draws::<LabError>(4096, &mut desk.stream(1)).map_err(|fault| joint_fault(model, fault))?;
     let mut sample: Vec<f64> = draws
         .row_iter()
-        .map(|row| value + slopes.iter().map(|(place, by)| by * (row[*place] - joint.estimate[*place])).sum::<f64>())
+        .map(|row| {
+            value + slopes.iter().map(|(place, by)| by * (row[*place] - joint.estimate[*place])).sum::<f64>()
+        })
         .collect();
     Ok(spread::of_draws(&mut sample))
 }

@@ -41,8 +41,11 @@ pub struct CheckDocument {
 /// Looks through a notebook that has no faults for what each command would miss.
 pub fn check(notebook: &Notebook, desk: &Desk) -> CheckDocument {
     let runs = notebook.readings.as_ref().map_or(&[][..], |readings| &readings.runs);
-    let mut photos: Vec<&str> =
-        runs.iter().flat_map(|run| [run.ring_photo.as_deref(), run.scale_photo.as_deref()]).flatten().collect();
+    let mut photos: Vec<&str> = runs
+        .iter()
+        .flat_map(|run| [run.ring_photo.as_deref(), run.scale_photo.as_deref()])
+        .flatten()
+        .collect();
     photos.sort_unstable();
     photos.dedup();
     CheckDocument {
@@ -59,7 +62,8 @@ pub fn check(notebook: &Notebook, desk: &Desk) -> CheckDocument {
 
 fn lacks(notebook: &Notebook) -> Vec<Lack> {
     let mut lacks = Vec::new();
-    let mut add = |command, is_needed, what: &str| lacks.push(Lack { command, is_needed, what: what.to_owned() });
+    let mut add =
+        |command, is_needed, what: &str| lacks.push(Lack { command, is_needed, what: what.to_owned() });
     let bench = &notebook.bench;
     let pair = bench.pair.as_ref();
     let has_sizes = pair.is_some_and(|pair| pair.geometry.is_some()) || !bench.coil_list.is_empty();
@@ -89,18 +93,29 @@ fn lacks(notebook: &Notebook) -> Vec<Lack> {
         if bench.camera.as_ref().is_none_or(|camera| camera.distance.is_none()) {
             add("rings", false, "distance under [camera]: without it the scale's offset can't be corrected");
         }
-        if runs.iter().any(|run| run.view == View::Front && run.ring_photo.is_some() && run.scale_photo.is_none()) {
+        if runs
+            .iter()
+            .any(|run| run.view == View::Front && run.ring_photo.is_some() && run.scale_photo.is_none())
+        {
             add("rings", true, "scale_photo for every run with a ring_photo");
         }
     }
     if !has_sizes {
-        add("reduce", false, "mean_radius and separation under [coils]: without them the field's fall-off stays uncorrected");
+        add(
+            "reduce",
+            false,
+            "mean_radius and separation under [coils]: without them the field's fall-off stays uncorrected",
+        );
     }
     if bench.gun.as_ref().is_none_or(|gun| gun.muzzle.is_none()) {
         add("path", false, "muzzle and direction under [gun]: without them the ring is taken as centred");
     }
     if bench.surroundings.is_none() && notebook.probe_tables.is_empty() {
-        add("reduce", false, "[surroundings] or probe readings with the coils off: the background is taken as 0 ± 30 µT");
+        add(
+            "reduce",
+            false,
+            "[surroundings] or probe readings with the coils off: the background is taken as 0 ± 30 µT",
+        );
     }
     for (table, is_stated) in [
         ("[meters.voltage]", bench.meters.voltage.is_some()),

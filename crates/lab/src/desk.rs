@@ -30,7 +30,8 @@ impl Desk {
 
     /// Who made a document, from what.
     pub fn made_by(&self, inputs: Vec<arcmass_notebook::Input>) -> MadeBy {
-        let inputs = inputs.into_iter().map(|input| InputHash { file: input.file, sha256: input.sha256 }).collect();
+        let inputs =
+            inputs.into_iter().map(|input| InputHash { file: input.file, sha256: input.sha256 }).collect();
         MadeBy { version: VERSION.to_owned(), seed: self.seed, inputs }
     }
 }

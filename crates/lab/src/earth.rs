@@ -15,10 +15,15 @@ use crate::spread::Spread;
 /// - **Fails** for a date outside the model's years or a place off the Earth.
 pub fn background(place: &Place) -> Result<[Known; 3], LabError> {
     let bad = |fault: earth::EarthError| {
-        LabError::lacking("bench.toml", fault.to_string(), "check latitude, longitude, height and date under [surroundings]")
+        LabError::lacking(
+            "bench.toml",
+            fault.to_string(),
+            "check latitude, longitude, height and date under [surroundings]",
+        )
     };
-    let year = decimal_year(i32::from(place.date.year), u32::from(place.date.month), u32::from(place.date.day))
-        .map_err(bad)?;
+    let year =
+        decimal_year(i32::from(place.date.year), u32::from(place.date.month), u32::from(place.date.day))
+            .map_err(bad)?;
     let at = earth::Place {
         latitude_deg: place.latitude.value.to_degrees(),
         longitude_deg: place.longitude.value.to_degrees(),

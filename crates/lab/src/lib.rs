@@ -4,6 +4,7 @@ pub mod assume;
 pub mod bench;
 pub mod calibrate;
 pub mod check;
+pub mod demo;
 pub mod desk;
 pub mod document;
 pub mod earth;

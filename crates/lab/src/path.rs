@@ -94,7 +94,10 @@ pub fn path(notebook: &Notebook, setting: &Setting, desk: &Desk) -> Result<PathD
         speed_m_per_s: motion.speed_m_per_s,
         flux_density_at_muzzle_mt: [1e3 * at_muzzle.x, 1e3 * at_muzzle.y, 1e3 * at_muzzle.z],
         points_mm: summary.points_m.iter().map(|p| mm(*p)).collect(),
-        caveats: caveats(notebook, &apparatus, setting, &summary).into_iter().map(CaveatEntry::from).collect(),
+        caveats: caveats(notebook, &apparatus, setting, &summary)
+            .into_iter()
+            .map(CaveatEntry::from)
+            .collect(),
     })
 }
 
@@ -161,7 +164,11 @@ fn inner_radius_m(notebook: &Notebook) -> Option<f64> {
 }
 
 fn no_path(why: &str) -> LabError {
-    LabError::lacking("bench.toml", format!("no path can be predicted: {why}"), "check voltage, current, gun and coils")
+    LabError::lacking(
+        "bench.toml",
+        format!("no path can be predicted: {why}"),
+        "check voltage, current, gun and coils",
+    )
 }
 
 fn caveats(

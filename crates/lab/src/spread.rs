@@ -53,7 +53,8 @@ impl Spread {
 /// stream, so that the mean is the value and the quantiles are symmetric about it.
 pub fn quantity(value: f64, parts: &[Spread]) -> Q {
     let variance: f64 = parts.iter().map(|part| part.u().powi(2)).sum();
-    let normal: f64 = parts.iter().filter(|p| matches!(p, Spread::Normal(_))).map(|part| part.u().powi(2)).sum();
+    let normal: f64 =
+        parts.iter().filter(|p| matches!(p, Spread::Normal(_))).map(|part| part.u().powi(2)).sum();
     let widths: Vec<f64> = parts
         .iter()
         .filter_map(|part| if let Spread::Limits(half_width) = part { Some(*half_width) } else { None })

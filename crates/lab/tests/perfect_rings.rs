@@ -28,7 +28,8 @@ fn camera_direction(photo: &Value) -> [f64; 3] {
 
 fn reduced(set: &str) -> ReductionDocument {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data").join(set);
-    let answer: Value = serde_json::from_str(&std::fs::read_to_string(folder.join("answer.json")).unwrap()).unwrap();
+    let answer: Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.join("answer.json")).unwrap()).unwrap();
     let notebook = Notebook::open(&folder).unwrap();
     let entries = notebook.readings.as_ref().unwrap().runs.iter().map(|run| {
         let name = run.ring_photo.clone().unwrap();

@@ -19,7 +19,8 @@ const ELECTRON_MASS_KG: f64 = 9.109_383_713_9e-31;
 
 fn check(set: &str) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data").join(set);
-    let answer: Value = serde_json::from_str(&std::fs::read_to_string(folder.join("answer.json")).unwrap()).unwrap();
+    let answer: Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.join("answer.json")).unwrap()).unwrap();
     let notebook = Notebook::open(&folder).unwrap();
     let desk = Desk::default();
     let measured = rings(&notebook, &RingsQuestion::default(), &desk, &Silent).unwrap().document;

@@ -11,7 +11,8 @@ use crate::show::{self, Sheet, with_unit};
 
 pub(crate) fn run(asked: &Field, arguments: &Arguments) -> Result<(), Ending> {
     let notebook = Notebook::open(&asked.notebook)?;
-    let question = FieldQuestion { current_a: asked.current, at_mm: asked.at.iter().map(|point| point.0).collect() };
+    let question =
+        FieldQuestion { current_a: asked.current, at_mm: asked.at.iter().map(|point| point.0).collect() };
     let document = field(&notebook, &question, &arguments.desk())?;
     if arguments.json {
         return show::json(&document, &document.caveats);
@@ -24,7 +25,10 @@ pub(crate) fn run(asked: &Field, arguments: &Arguments) -> Result<(), Ending> {
 }
 
 fn ways(sheet: &mut Sheet, document: &FieldDocument) {
-    sheet.line(format!("Field per ampere in use   {}", with_unit(&document.field_per_ampere_mt_per_a, "mT/A")));
+    sheet.line(format!(
+        "Field per ampere in use   {}",
+        with_unit(&document.field_per_ampere_mt_per_a, "mT/A")
+    ));
     let rows: [(&str, &Option<Q>); 4] = [
         ("by the coils' sizes", &document.geometry_mt_per_a),
         ("by the probe's line", &document.probe_mt_per_a),
@@ -40,7 +44,10 @@ fn ways(sheet: &mut Sheet, document: &FieldDocument) {
         sheet.line(format!("  probe minus sizes       {} standard uncertainties", print::fixed(z, -1)));
     }
     if let Some(q) = &document.intercept_mt {
-        sheet.line(format!("  intercept of the line   {} (background plus the probe's zero)", with_unit(q, "mT")));
+        sheet.line(format!(
+            "  intercept of the line   {} (background plus the probe's zero)",
+            with_unit(q, "mT")
+        ));
     }
     let [x, y, z] = document.background_mt.map(|q| show::bare(&q.times(1e3)));
     sheet.line(format!("Background along x, y, z  {x}, {y}, {z} µT"));

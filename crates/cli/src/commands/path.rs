@@ -33,7 +33,12 @@ pub(crate) fn run(asked: &PathArguments, arguments: &Arguments) -> Result<(), En
 }
 
 fn lines(sheet: &mut Sheet, document: &PathDocument) {
-    let mm = |value: Option<f64>| value.map_or_else(|| "none: the glass comes first".to_owned(), |v| format!("{} mm", print::fixed(v, -2)));
+    let mm = |value: Option<f64>| {
+        value.map_or_else(
+            || "none: the glass comes first".to_owned(),
+            |v| format!("{} mm", print::fixed(v, -2)),
+        )
+    };
     sheet.line(format!("  fitted diameter   {}", mm(document.fitted_diameter_mm)));
     sheet.line(format!("  across the gun    {}", mm(document.chord_diameter_mm)));
     sheet.line(format!("  pitch             {}", mm(document.pitch_mm)));

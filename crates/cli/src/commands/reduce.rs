@@ -77,7 +77,8 @@ fn runs(sheet: &mut Sheet, runs: &[RunEntry]) {
     let heading = ["run", "V/V", "I/A", "B/mT", "d/mm", "v/(10⁶ m/s)", "m/10⁻³¹ kg", "textbook"];
     let mut rows = vec![heading.map(str::to_owned).to_vec()];
     for run in runs {
-        let name = if run.r#struck { format!("○ {} (struck)", run.run) } else { format!("● {}", run.run) };
+        let name =
+            if run.r#struck { format!("○ {} (struck)", run.run) } else { format!("● {}", run.run) };
         rows.push(vec![
             name,
             bare(&run.voltage_v),
@@ -121,7 +122,11 @@ fn budget(sheet: &mut Sheet, document: &ReductionDocument) {
     }
     let rest: f64 = document.budget.iter().skip(BUDGET_SHOWN).map(|line| line.share).sum();
     if rest > 0.0 {
-        rows.push(vec!["all others".to_owned(), String::new(), format!("{} %", print::fixed(100.0 * rest, 0))]);
+        rows.push(vec![
+            "all others".to_owned(),
+            String::new(),
+            format!("{} %", print::fixed(100.0 * rest, 0)),
+        ]);
     }
     sheet.table(&rows);
 }

@@ -24,6 +24,7 @@ pub(crate) fn run(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
     }
     let whole = make(&asked.notebook, arguments)?;
     let path = write(&whole, target.as_deref())?;
+    keep_reduction(&whole)?;
     let shown = path.display().to_string();
     if arguments.json {
         let document = serde_json::json!({
@@ -94,7 +95,9 @@ fn captioned(overlay: OverlayPicture, rings: Option<&RingsDocument>) -> Overlay 
         .find(|photo| photo.photo == overlay.photo)
         .and_then(|photo| photo.run.clone());
     let caption = match run {
-        Some(run) => format!("Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."),
+        Some(run) => format!(
+            "Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."
+        ),
         None => "The scale: every mark that was found, with the millimetres it was counted as.".to_owned(),
     };
     Overlay { photo: overlay.photo, caption, png_or_jpeg: overlay.jpeg, mime: "image/jpeg" }
@@ -121,7 +124,11 @@ pub(crate) fn write(whole: &Whole, target: Option<&Path>) -> Result<PathBuf, End
         Some(path) => {
             write_beside(path, html.as_bytes()).map_err(|fault| {
                 let shown = path.display().to_string();
-                Ending::input(&shown, &format!("the report can't be written: {fault}"), "choose a folder you may write to")
+                Ending::input(
+                    &shown,
+                    &format!("the report can't be written: {fault}"),
+                    "choose a folder you may write to",
+                )
             })?;
             Ok(path.to_owned())
         }
@@ -132,9 +139,15 @@ pub(crate) fn write(whole: &Whole, target: Option<&Path>) -> Result<PathBuf, End
     }
 }
 
+/// Keeps the reduction in `results/`; a folder that can't be written is said and changes nothing else.
+pub(crate) fn keep_reduction(whole: &Whole) -> Result<(), Ending> {
+    crate::commands::rings::keep_reduction(&whole.notebook, &whole.reduction)
+}
+
 /// Writes a file whole or not at all: beside it first, then renamed.
 fn write_beside(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let folder =
+        path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(".part");
     let beside = folder.join(name);

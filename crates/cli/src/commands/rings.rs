@@ -107,10 +107,16 @@ pub(crate) fn reduce_notebook(folder: &Path, arguments: &Arguments) -> Result<Re
         say("fitting all readings together");
     }
     let reduction = reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &desk)?;
-    let text = serde_json::to_vec_pretty(&reduction)
+    keep_reduction(&notebook, &reduction)?;
+    Ok(reduction)
+}
+
+/// Keeps the reduction in `results/`; a folder that can't be written is said and changes nothing else.
+pub(crate) fn keep_reduction(notebook: &Notebook, reduction: &ReductionDocument) -> Result<(), Ending> {
+    let text = serde_json::to_vec_pretty(reduction)
         .map_err(|fault| Ending::Program(format!("the result can't be written as JSON: {fault}")))?;
     if let Err(fault) = notebook.write_result("reduction.json", &text) {
         say(&format!("○ {fault}; the result is shown but not kept; {}", fault.remedy()));
     }
-    Ok(reduction)
+    Ok(())
 }

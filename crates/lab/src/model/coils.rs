@@ -88,7 +88,11 @@ pub fn coil_set(coils: &CoilsKnown, field_direction: f64, change: &SizeChange) -
         }
     };
     let [about_x, about_y] = change.tilt_rad;
-    if about_x == 0.0 && about_y == 0.0 { set } else { set.moved(Vec3::new(about_x, about_y, 0.0), Vec3::ZERO) }
+    if about_x == 0.0 && about_y == 0.0 {
+        set
+    } else {
+        set.moved(Vec3::new(about_x, about_y, 0.0), Vec3::ZERO)
+    }
 }
 
 fn listed(coil: &arcmass_notebook::Coil, field_direction: f64, grow: f64) -> Winding {
@@ -116,7 +120,8 @@ fn shape_of(shape: CoilShape) -> Shape {
 
 /// Prepares for the bulb, or for the largest sphere below it that stays clear of the conductors.
 fn prepare(set: &CoilSet, bulb_radius_m: Option<f64>) -> Result<PreparedField, LabError> {
-    let nearest = set.windings.iter().map(|w| w.mean_radius_m.hypot(w.centre_m.norm())).fold(f64::INFINITY, f64::min);
+    let nearest =
+        set.windings.iter().map(|w| w.mean_radius_m.hypot(w.centre_m.norm())).fold(f64::INFINITY, f64::min);
     let mut radius = bulb_radius_m.unwrap_or(0.55 * nearest).min(0.7 * nearest);
     let mut last = None;
     for _ in 0..12 {
@@ -130,7 +135,11 @@ fn prepare(set: &CoilSet, bulb_radius_m: Option<f64>) -> Result<PreparedField, L
 }
 
 fn bad_coils(fault: arcmass_physics::FieldError) -> LabError {
-    LabError::lacking("bench.toml", format!("the coils' field can't be computed: {fault}"), "check the sizes under [coils]")
+    LabError::lacking(
+        "bench.toml",
+        format!("the coils' field can't be computed: {fault}"),
+        "check the sizes under [coils]",
+    )
 }
 
 fn no_field() -> LabError {

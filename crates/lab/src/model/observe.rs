@@ -140,7 +140,12 @@ impl<'a> Model<'a> {
     }
 
     /// The run's prediction.
-    pub fn state(&self, run: &RunDatum, values: &Values<'_>, shape: &FieldShape) -> Result<RunState, LabError> {
+    pub fn state(
+        &self,
+        run: &RunDatum,
+        values: &Values<'_>,
+        shape: &FieldShape,
+    ) -> Result<RunState, LabError> {
         let (launch, readings) = self.launch(run, values)?;
         let ring = launch.ring(shape)?;
         let diameter_m = self.as_measured(run, values, ring.diameter_m(&self.sight(run, values))?);
@@ -258,7 +263,8 @@ impl<'a> Model<'a> {
         for probe in &self.probe {
             residuals.push(self.probe_terms(probe, &values, &shape)?.residual());
         }
-        let current = |read: f64| read * (1.0 + values.get(Unknown::AmmeterGain)) + values.get(Unknown::AmmeterZero);
+        let current =
+            |read: f64| read * (1.0 + values.get(Unknown::AmmeterGain)) + values.get(Unknown::AmmeterZero);
         for balance in &self.balance {
             let modelled = centre * self.per_ampere(&values) * current(balance.current_read_a);
             residuals.push((balance.flux_density_t - modelled) / self.balance_u_t.max(f64::MIN_POSITIVE));
@@ -311,12 +317,14 @@ impl<'a> Model<'a> {
                 Unknown::LengthScale if run.plane.is_some() => raw,
                 Unknown::Plane(index) if run.plane == Some(index) => raw,
                 Unknown::ProbeGain | Unknown::ProbeZero | Unknown::LengthScale | Unknown::Plane(_) => 0.0,
-                Unknown::CoilRadius | Unknown::CoilSeparation | Unknown::CoilSize | Unknown::CoilTiltX | Unknown::CoilTiltY => {
-                    match shapes.changed.iter().find(|(other, _, _)| *other == unknown) {
-                        Some((_, step, shape)) => scale * (again(&launch, shape)? - raw) / step,
-                        None => 0.0,
-                    }
-                }
+                Unknown::CoilRadius
+                | Unknown::CoilSeparation
+                | Unknown::CoilSize
+                | Unknown::CoilTiltX
+                | Unknown::CoilTiltY => match shapes.changed.iter().find(|(other, _, _)| *other == unknown) {
+                    Some((_, step, shape)) => scale * (again(&launch, shape)? - raw) / step,
+                    None => 0.0,
+                },
                 Unknown::ScaleOffset | Unknown::CameraDistance => {
                     let step = step_of(unknown);
                     let moved = nudged(theta, place, step);
@@ -360,8 +368,8 @@ impl<'a> Model<'a> {
         };
         let shape_here = component(shape.at(probe.at_m, self.apparatus.field_direction)?);
         let modelled = shape_here * per_ampere * current_a + component(values.background(probe.turned_rad));
-        let measured =
-            probe.flux_density_read_t * (1.0 + values.get(Unknown::ProbeGain)) + values.get(Unknown::ProbeZero);
+        let measured = probe.flux_density_read_t * (1.0 + values.get(Unknown::ProbeGain))
+            + values.get(Unknown::ProbeZero);
         let noise = self.probe_u_t.hypot(shape_here * per_ampere * self.apparatus.ammeter.per_reading_u);
         Ok(ProbeTerms { shape_here, per_ampere, current_a, difference: measured - modelled, noise })
     }
@@ -401,18 +409,12 @@ impl<'a> Model<'a> {
         Ok(())
     }
 
-    fn balance_row(
-        &self,
-        balance: &BalanceDatum,
-        values: &Values<'_>,
-        centre: &Centre,
-        rows: &mut Rows,
-    ) {
+    fn balance_row(&self, balance: &BalanceDatum, values: &Values<'_>, centre: &Centre, rows: &mut Rows) {
         // the balance feels the coils' field and the background across its wire; only the coils' part is known to lie
         // along the axis, and the force is read as a change when the coil current is switched on
         let per_ampere = self.per_ampere(values);
-        let current =
-            balance.current_read_a * (1.0 + values.get(Unknown::AmmeterGain)) + values.get(Unknown::AmmeterZero);
+        let current = balance.current_read_a * (1.0 + values.get(Unknown::AmmeterGain))
+            + values.get(Unknown::AmmeterZero);
         let modelled = centre.base * per_ampere * current;
         let noise = self.balance_u_t.max(f64::MIN_POSITIVE);
         rows.begin();
@@ -452,7 +454,9 @@ fn nudged(theta: &DVector<f64>, place: usize, step: f64) -> DVector<f64> {
 fn step_of(unknown: Unknown) -> f64 {
     match unknown {
         Unknown::BackgroundX | Unknown::BackgroundY | Unknown::BackgroundZ => 1e-6,
-        Unknown::CoilTiltX | Unknown::CoilTiltY | Unknown::DirectionInPlane | Unknown::DirectionAcross => 1e-3,
+        Unknown::CoilTiltX | Unknown::CoilTiltY | Unknown::DirectionInPlane | Unknown::DirectionAcross => {
+            1e-3
+        }
         Unknown::CoilSize => 1e-4,
         Unknown::CameraDistance => 1e-3,
         _ => 1e-4,
@@ -484,8 +488,8 @@ pub const MASS_UNIT_KG: f64 = 1e-30;
 
 impl Readings {
     fn of(run: &RunDatum, values: &Values<'_>, charges: f64) -> Result<Self, LabError> {
-        let voltage_v =
-            run.voltage_read_v * (1.0 + values.get(Unknown::VoltmeterGain)) + values.get(Unknown::VoltmeterZero);
+        let voltage_v = run.voltage_read_v * (1.0 + values.get(Unknown::VoltmeterGain))
+            + values.get(Unknown::VoltmeterZero);
         let accelerating_voltage_v = voltage_v + values.get(Unknown::VoltageOffset);
         let current_a =
             run.current_read_a * (1.0 + values.get(Unknown::AmmeterGain)) + values.get(Unknown::AmmeterZero);

@@ -134,7 +134,12 @@ impl Ring {
     }
 
     /// Points carried along straight rays from the camera on to the plane z = `plane_z_m`.
-    fn projected(&self, direction: [f64; 3], distance_m: f64, plane_z_m: f64) -> Result<Vec<[f64; 2]>, LabError> {
+    fn projected(
+        &self,
+        direction: [f64; 3],
+        distance_m: f64,
+        plane_z_m: f64,
+    ) -> Result<Vec<[f64; 2]>, LabError> {
         let flat = self.flat();
         let count = flat.len().max(1) as f64;
         let middle = Vec3::new(
@@ -178,5 +183,9 @@ fn width(points: &[Vec3]) -> f64 {
 }
 
 pub(crate) fn no_ring(why: &str) -> LabError {
-    LabError::lacking("readings.csv", format!("the model finds no ring for a run: {why}"), "check voltage, current and gun tilt of the run")
+    LabError::lacking(
+        "readings.csv",
+        format!("the model finds no ring for a run: {why}"),
+        "check voltage, current and gun tilt of the run",
+    )
 }

@@ -5,7 +5,7 @@ use arcmass_photo::marks::{HandMark, HandMarkKind};
 use arcmass_photo::overlay::{Overlay, draw_ring, draw_scale};
 use arcmass_photo::plane::{CameraHints, RingInPlane, ScalePlane, TraceInPixels, fit_plane, ring_in_plane};
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
-use arcmass_photo::{Picture, PhotoCaveat, PhotoError, RingHints, RingTrace, find_ring};
+use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring};
 
 use super::OverlayPicture;
 use crate::assume::Apparatus;
@@ -113,7 +113,9 @@ impl Job<'_> {
                 let sentence = format!("its scale {scale_name} could not be measured: {}", why.sentence);
                 return Err(failed(sentence, &why.remedy));
             }
-            None => return Err(failed(format!("its scale {scale_name} was not looked at"), "measure it again")),
+            None => {
+                return Err(failed(format!("its scale {scale_name} was not looked at"), "measure it again"));
+            }
         };
         let trace = find_ring(&picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))?;
         let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
@@ -129,7 +131,8 @@ impl Job<'_> {
             sentence,
             remedy: remedy.to_owned(),
         };
-        let bytes = self.notebook.photo_bytes(name).map_err(|fault| failed(fault.to_string(), fault.remedy()))?;
+        let bytes =
+            self.notebook.photo_bytes(name).map_err(|fault| failed(fault.to_string(), fault.remedy()))?;
         *input = Some(bytes.input);
         Picture::from_bytes(&bytes.bytes).map_err(|error| said(name, &error))
     }
@@ -150,7 +153,10 @@ impl Job<'_> {
         let found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
         let size = [picture.width(), picture.height()];
         let camera = CameraHints {
-            distance_mm: self.apparatus.camera_distance.map(|known| (1e3 * known.value, 1e3 * known.spread.u())),
+            distance_mm: self
+                .apparatus
+                .camera_distance
+                .map(|known| (1e3 * known.value, 1e3 * known.spread.u())),
             ..CameraHints::default()
         }
         .with_facts(picture.facts(), picture.width(), picture.height());
@@ -163,7 +169,8 @@ impl Job<'_> {
         let scale = plane.px_per_mm([0.0, 0.0]).map(|[large, small]| 0.5 * (large + small));
         let bulb = self.apparatus.bulb_radius_m.zip(scale);
         RingHints {
-            bulb_radius_px: bulb.map(|(radius_m, scale)| BULB_OUTLINE.map(|share| share * 1e3 * radius_m * scale)),
+            bulb_radius_px: bulb
+                .map(|(radius_m, scale)| BULB_OUTLINE.map(|share| share * 1e3 * radius_m * scale)),
             leave_out: leave_out(marks),
             beam_points_px: marks
                 .iter()
@@ -198,7 +205,10 @@ impl Job<'_> {
             semi_axes_px: Some(trace.semi_axes_px),
             axis_angle_deg: Some(trace.axis_angle_deg),
             arc_seen_deg: Some(trace.arc_seen_deg),
-            scale_px_per_mm: Some(spread::quantity(scale, &[Spread::Normal(scale * ring.u_plane_mm / diameter)])),
+            scale_px_per_mm: Some(spread::quantity(
+                scale,
+                &[Spread::Normal(scale * ring.u_plane_mm / diameter)],
+            )),
             camera_direction: Some(ring.towards_camera),
             pitch_mm: None,
             helix_diameter_mm: None,
@@ -245,7 +255,8 @@ fn drawn_back(name: &str, overlay: &Overlay) -> Option<OverlayPicture> {
 }
 
 fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPlane, PhotoError> {
-    let accepted: Vec<&arcmass_photo::TracePoint> = trace.points.iter().filter(|point| point.accepted).collect();
+    let accepted: Vec<&arcmass_photo::TracePoint> =
+        trace.points.iter().filter(|point| point.accepted).collect();
     let points: Vec<[f64; 2]> = accepted.iter().map(|point| [point.x_px, point.y_px]).collect();
     let u: Vec<f64> = accepted.iter().map(|point| point.u_px).collect();
     let line = TraceInPixels { points_px: &points, u_px: &u, correlation_px: trace.correlation_length_px };

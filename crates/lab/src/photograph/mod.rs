@@ -7,6 +7,7 @@ mod work;
 use arcmass_notebook::{Input, Notebook, View};
 
 pub use stored::{for_reduction, store};
+pub(crate) use work::side_by_side;
 
 use crate::assume::Apparatus;
 use crate::desk::{Desk, LabError};
@@ -72,11 +73,16 @@ pub fn rings(
             "write `spacing = \"1 mm\"` under [scale]",
         )
     })?;
-    let job = measure::Job { notebook, apparatus: &apparatus, spacing_m, with_overlays: question.with_overlays };
+    let job =
+        measure::Job { notebook, apparatus: &apparatus, spacing_m, with_overlays: question.with_overlays };
     let scale_names = unique(shots.iter().filter_map(|shot| shot.scale_photo.clone()));
     let total = shots.len() + scale_names.len();
-    let scales: Vec<Scale> =
-        work::side_by_side(&scale_names, desk.workers, |name| job.scale(name), |done, name| progress.done(done, total, name));
+    let scales: Vec<Scale> = work::side_by_side(
+        &scale_names,
+        desk.workers,
+        |name| job.scale(name),
+        |done, name| progress.done(done, total, name),
+    );
     let measured = work::side_by_side(
         &shots,
         desk.workers,
@@ -105,7 +111,8 @@ pub fn rings(
     if photos.is_empty() {
         return Err(none_measured(&failed));
     }
-    let document = RingsDocument { schema: "arcmass.rings/1".to_owned(), made_by: desk.made_by(inputs), photos, failed };
+    let document =
+        RingsDocument { schema: "arcmass.rings/1".to_owned(), made_by: desk.made_by(inputs), photos, failed };
     Ok(Rings { document, overlays })
 }
 

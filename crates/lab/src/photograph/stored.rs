@@ -53,7 +53,10 @@ fn unchanged(notebook: &Notebook, desk: &Desk) -> Option<RingsDocument> {
     let mut bytes = Vec::new();
     fs::File::open(path).ok()?.take(LARGEST_BYTES).read_to_end(&mut bytes).ok()?;
     let stored: RingsDocument = serde_json::from_slice(&bytes).ok()?;
-    if stored.schema != "arcmass.rings/1" || stored.made_by.version != VERSION || stored.made_by.seed != desk.seed {
+    if stored.schema != "arcmass.rings/1"
+        || stored.made_by.version != VERSION
+        || stored.made_by.seed != desk.seed
+    {
         return None;
     }
     let mut now: Vec<InputHash> = desk.made_by(notebook.inputs()).inputs;

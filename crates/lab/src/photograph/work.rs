@@ -4,7 +4,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Does `task` for each item on at most `workers` threads; tells `done` after each, with how many are done.
-pub(super) fn side_by_side<T: Sync, R: Send>(
+pub(crate) fn side_by_side<T: Sync, R: Send>(
     items: &[T],
     workers: usize,
     task: impl Fn(&T) -> R + Sync,
@@ -43,9 +43,14 @@ mod tests {
     fn results_keep_the_order_of_the_tasks() {
         let items: Vec<usize> = (0..50).collect();
         let told = AtomicUsize::new(0);
-        let squares = side_by_side(&items, 4, |i| i * i, |_, _| {
-            told.fetch_add(1, Ordering::Relaxed);
-        });
+        let squares = side_by_side(
+            &items,
+            4,
+            |i| i * i,
+            |_, _| {
+                told.fetch_add(1, Ordering::Relaxed);
+            },
+        );
         assert_eq!(squares, items.iter().map(|i| i * i).collect::<Vec<_>>());
         assert_eq!(told.into_inner(), 50);
     }

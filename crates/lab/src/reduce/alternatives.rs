@@ -118,10 +118,21 @@ fn columns(solved: &Solved<'_>) -> Vec<Column> {
 fn added(solved: &Solved<'_>) -> Vec<Column> {
     let model = &solved.bench.model;
     let rows = solved.joint.at.residuals.len();
-    let column = |code, unit, factor, wide_u, data| Column { code, run: None, unit, factor, wide_u, data, prior: None };
+    let column = |code, unit, factor, wide_u, data| Column {
+        code,
+        run: None,
+        unit,
+        factor,
+        wide_u,
+        data,
+        prior: None,
+    };
     let runs = model.runs.len();
     let by_run = |of: &dyn Fn(usize) -> f64| {
-        DVector::from_fn(rows, |row, _| if row < runs { of(row) / model.run_noise(&model.runs[row]) } else { 0.0 })
+        DVector::from_fn(
+            rows,
+            |row, _| if row < runs { of(row) / model.run_noise(&model.runs[row]) } else { 0.0 },
+        )
     };
     // every diameter read too large by the same length
     let mut list = vec![column("edge-offset", "mm", 1e3, 3e-3, by_run(&|_| -1.0))];
@@ -209,7 +220,8 @@ impl<'a> Whitened<'a> {
         let wide = column.wide_u * column.wide_u;
         let precision = information + 1.0 / wide;
         let (value, u) = (pull / precision, precision.sqrt().recip());
-        if !(information > 0.0) || u > NARROWED * column.wide_u || (column.code == "gas-loss" && value < 0.0) {
+        if !(information > 0.0) || u > NARROWED * column.wide_u || (column.code == "gas-loss" && value < 0.0)
+        {
             return None;
         }
         let occam = -0.5 * (wide * information).ln_1p();
@@ -255,7 +267,8 @@ pub(super) fn mixture(solved: &Solved<'_>, alternatives: &[Alternative], desk: &
     let mut sample: Vec<f64> = Vec::with_capacity(solved.draws.nrows());
     for change in solved.draws.column(place).iter() {
         // a uniform number from the normal one keeps to one stream of one kind
-        let mut share = 0.5 * statrs::function::erf::erfc(standard_normal(&mut rng) * std::f64::consts::FRAC_1_SQRT_2);
+        let mut share =
+            0.5 * statrs::function::erf::erfc(standard_normal(&mut rng) * std::f64::consts::FRAC_1_SQRT_2);
         let z = standard_normal(&mut rng);
         let mut log_mass = best + change;
         for alternative in alternatives {

@@ -12,7 +12,8 @@ pub(super) fn budget(solved: &Solved<'_>) -> Vec<BudgetLine> {
     let joint = &solved.joint;
     let model = &solved.bench.model;
     let mut variances: Vec<(&'static str, f64)> = Vec::new();
-    let mut add = |words: &'static str, variance: f64| match variances.iter_mut().find(|line| line.0 == words) {
+    let mut add = |words: &'static str, variance: f64| match variances.iter_mut().find(|line| line.0 == words)
+    {
         Some(line) => line.1 += variance,
         None => variances.push((words, variance)),
     };

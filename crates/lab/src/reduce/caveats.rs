@@ -21,9 +21,19 @@ pub(super) fn caveats(
         let few = solved.bench.model.runs.len() < 3;
         let u = print::significant(1e3 * solved.bench.model.unstated_diameter_u_m, 2);
         let (sentence, remedy) = if few {
-            (format!("no uncertainty of the diameters is stated, and too few runs show it; taken as {u} mm"), "give diameter_u_mm, or take more runs")
+            (
+                format!(
+                    "no uncertainty of the diameters is stated, and too few runs show it; taken as {u} mm"
+                ),
+                "give diameter_u_mm, or take more runs",
+            )
         } else {
-            (format!("no uncertainty of the diameters is stated; their scatter about the model gives {u} mm each"), "give diameter_u_mm to test whether the runs agree")
+            (
+                format!(
+                    "no uncertainty of the diameters is stated; their scatter about the model gives {u} mm each"
+                ),
+                "give diameter_u_mm to test whether the runs agree",
+            )
         };
         caveats.push(Caveat::new("diameter-uncertainty-from-scatter", sentence, remedy));
     }
@@ -50,7 +60,11 @@ fn silent(solved: &Solved<'_>) -> Vec<Caveat> {
         .filter(|silent| silent.code != "background-not-stated" || !background_is_measured(solved))
         .map(|silent| {
             let percent = print::significant(100.0 * part(silent.effect), 2);
-            Caveat::new(silent.code, format!("{}; its part in the mass is {percent} %", silent.sentence), silent.remedy)
+            Caveat::new(
+                silent.code,
+                format!("{}; its part in the mass is {percent} %", silent.sentence),
+                silent.remedy,
+            )
         })
         .collect()
 }
@@ -140,7 +154,11 @@ fn left_out(notebook: &Notebook, solved: &Solved<'_>, rings: Option<&RingsDocume
         let why = if failed > 0 { "; some photographs could not be measured" } else { "" };
         caveats.push(Caveat::new(
             "run-without-diameter",
-            format!("{} of the runs ({}) have no diameter and are left out{why}", without.len(), listed(without)),
+            format!(
+                "{} of the runs ({}) have no diameter and are left out{why}",
+                without.len(),
+                listed(without)
+            ),
             "see `arcmass rings`, give diameter_mm, or strike the run with its reason",
         ));
     }

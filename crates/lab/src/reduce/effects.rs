@@ -40,9 +40,8 @@ fn of_unknown(solved: &Solved<'_>, place: usize, unknown: Unknown, prior: Prior)
     // refitting with this unknown held at 0 moves the mass along the regression line of the posterior
     let slope = covariance[(mass, place)] / covariance[(place, place)].max(f64::MIN_POSITIVE);
     let neutral = if unknown == Unknown::FieldPerAmpere { posterior.value } else { 0.0 };
-    let separable = before.is_none_or(|before| {
-        posterior.standard_uncertainty < SEPARABLE * before.standard_uncertainty
-    });
+    let separable =
+        before.is_none_or(|before| posterior.standard_uncertainty < SEPARABLE * before.standard_uncertainty);
     EffectEntry {
         code: naming.code.to_owned(),
         name: naming.words.to_owned(),
@@ -86,12 +85,27 @@ fn of_path(solved: &Solved<'_>) -> Result<Vec<EffectEntry>, LabError> {
     }
     let mut entries = Vec::new();
     if !matches!(shape, FieldShape::Uniform) {
-        entries.push(of_runs("field-fall-off", "mean field along the ring against the centre", &fall_off, 200.0));
+        entries.push(of_runs(
+            "field-fall-off",
+            "mean field along the ring against the centre",
+            &fall_off,
+            200.0,
+        ));
     }
     if !out_of_plane.is_empty() {
-        entries.push(of_runs("ring-out-of-plane", "ring seen through the camera against the ring itself", &out_of_plane, -200.0));
+        entries.push(of_runs(
+            "ring-out-of-plane",
+            "ring seen through the camera against the ring itself",
+            &out_of_plane,
+            -200.0,
+        ));
     }
-    entries.push(of_runs("relativistic", "kinetic energy against twice the rest energy", &relativity, -100.0));
+    entries.push(of_runs(
+        "relativistic",
+        "kinetic energy against twice the rest energy",
+        &relativity,
+        -100.0,
+    ));
     Ok(entries)
 }
 

@@ -39,7 +39,8 @@ fn finding(solved: &Solved<'_>, alternative: &Alternative) -> Finding {
         print::significant(shift.abs(), 2),
         if shift > 0.0 { "larger" } else { "smaller" }
     );
-    let run = alternative.run.and_then(|index| solved.bench.model.runs.get(index)).map(|run| run.run.as_str());
+    let run =
+        alternative.run.and_then(|index| solved.bench.model.runs.get(index)).map(|run| run.run.as_str());
     let (what, remedy): (String, &str) = match alternative.code {
         "voltage-offset" => (
             format!("the accelerating voltage is off by {size} {unit} beyond what is stated"),
@@ -70,7 +71,9 @@ fn finding(solved: &Solved<'_>, alternative: &Alternative) -> Finding {
             "use higher voltages and smaller rings; read the sharp outer side of the beam",
         ),
         "field-scale" => (
-            format!("the coils make a field {size} {unit} different from what their sizes and turns say; the probe sees it too"),
+            format!(
+                "the coils make a field {size} {unit} different from what their sizes and turns say; the probe sees it too"
+            ),
             "measure mean radius and separation again, count the turns, and check the probe in a known field",
         ),
         _ => (
@@ -101,7 +104,9 @@ fn strong_axial(solved: &Solved<'_>) -> Option<Finding> {
             "a stray field of {} µT runs along the axis, more than the Earth's",
             print::short(1e6 * value, 1e6 * u)
         ),
-        remedy: "look for magnets, iron or another bench nearby, and take every setting with both field senses".to_owned(),
+        remedy:
+            "look for magnets, iron or another bench nearby, and take every setting with both field senses"
+                .to_owned(),
     })
 }
 

@@ -66,11 +66,15 @@ pub fn reduce(
     if let Some(rings) = rings {
         let photos = rings.made_by.inputs.iter().filter(|input| input.file.starts_with("photos/"));
         inputs.extend(
-            photos.map(|input| arcmass_notebook::Input { file: input.file.clone(), sha256: input.sha256.clone() }),
+            photos.map(|input| arcmass_notebook::Input {
+                file: input.file.clone(),
+                sha256: input.sha256.clone(),
+            }),
         );
     }
     let entries = runs::entries(&solved, desk)?;
-    let counted: Vec<f64> = entries.iter().filter(|run| !run.r#struck).map(|run| run.textbook_mass_kg).collect();
+    let counted: Vec<f64> =
+        entries.iter().filter(|run| !run.r#struck).map(|run| run.textbook_mass_kg).collect();
     let law = law::law(&solved)?;
     let budget = budget::budget(&solved);
     let caveats = caveats::caveats(notebook, &solved, rings);
@@ -101,7 +105,11 @@ pub fn reduce(
 fn no_diameters(notebook: &Notebook, rings: Option<&RingsDocument>) -> LabError {
     let failed = rings.map_or(0, |rings| rings.failed.len());
     if notebook.readings.is_none() {
-        LabError::lacking("readings.csv", "there is no readings.csv", "write one row a reading; `arcmass new` makes an empty table")
+        LabError::lacking(
+            "readings.csv",
+            "there is no readings.csv",
+            "write one row a reading; `arcmass new` makes an empty table",
+        )
     } else if failed > 0 {
         LabError::lacking(
             "readings.csv",
@@ -161,8 +169,9 @@ fn with_scatter(bench: &mut Bench<'_>, mut joint: Joint) -> Result<Joint, LabErr
             }
             Ok(at)
         };
-        joint = joint::fit(&priors, start.as_slice(), linear)
-            .map_err(|fault| LabError::Internal(format!("the scatter of the diameters can't be fitted: {fault}")))?;
+        joint = joint::fit(&priors, start.as_slice(), linear).map_err(|fault| {
+            LabError::Internal(format!("the scatter of the diameters can't be fitted: {fault}"))
+        })?;
         if (factor - 1.0).abs() < 1e-4 {
             break;
         }
@@ -186,7 +195,11 @@ fn charge_to_mass(solved: &Solved<'_>) -> Q {
     let place = mass_place(solved);
     let best = solved.joint.estimate[place];
     let charge = ELEMENTARY_CHARGE.value * f64::from(solved.bench.model.apparatus.charge_number.abs());
-    let mut sample: Vec<f64> =
-        solved.draws.column(place).iter().map(|change| charge / (MASS_UNIT_KG * (best + change).exp())).collect();
+    let mut sample: Vec<f64> = solved
+        .draws
+        .column(place)
+        .iter()
+        .map(|change| charge / (MASS_UNIT_KG * (best + change).exp()))
+        .collect();
     spread::of_draws(&mut sample)
 }

@@ -1,7 +1,7 @@
 //! Each run's way from reading to mass.
 
-use arcmass_quantity::constants::{ELEMENTARY_CHARGE, SPEED_OF_LIGHT};
 use arcmass_physics::motion;
+use arcmass_quantity::constants::{ELEMENTARY_CHARGE, SPEED_OF_LIGHT};
 use nalgebra::DVector;
 
 use super::Solved;
@@ -193,7 +193,12 @@ impl Way {
 }
 
 /// Mean of the field across the beam along the ring, and how it hangs on current, coils and background.
-fn field(solved: &Solved<'_>, run: &RunDatum, state: &RunState, current: &Linear) -> Result<Linear, LabError> {
+fn field(
+    solved: &Solved<'_>,
+    run: &RunDatum,
+    state: &RunState,
+    current: &Linear,
+) -> Result<Linear, LabError> {
     let model = &solved.bench.model;
     let unknowns = model.unknowns.len();
     let values = model.values(&solved.joint.estimate);
@@ -241,14 +246,17 @@ fn ring_diameter(
     let mut diameter = Linear::constant(run.diameter_m * ratio, model.unknowns.len());
     diameter.by_noise[2] = own_u_m * ratio;
     let values = model.values(&solved.joint.estimate);
-    let distance = model.apparatus.camera_distance.map(|known| known.value + values.get(Unknown::CameraDistance));
+    let distance =
+        model.apparatus.camera_distance.map(|known| known.value + values.get(Unknown::CameraDistance));
     for (place, unknown, _) in model.unknowns.iter() {
         diameter.by_unknown[place] = match (unknown, distance) {
             (Unknown::LengthScale, _) if run.plane.is_some() => -diameter.value,
             (Unknown::Plane(index), _) if run.plane == Some(index) => -diameter.value,
             (Unknown::BeamWidth, _) => -run.edge * ratio,
             // a scale nearer to the camera looks larger, and the ring smaller on it
-            (Unknown::ScaleOffset, Some(distance)) if run.camera_direction.is_some() => diameter.value / distance,
+            (Unknown::ScaleOffset, Some(distance)) if run.camera_direction.is_some() => {
+                diameter.value / distance
+            }
             _ => 0.0,
         };
     }
@@ -286,7 +294,9 @@ impl Derivatives {
                     by_log_p = by_unknown[place] / state.log_p_by_log_m;
                     by_unknown[place] = 0.0;
                 }
-                Unknown::VoltmeterGain | Unknown::VoltmeterZero | Unknown::VoltageOffset => by_unknown[place] = 0.0,
+                Unknown::VoltmeterGain | Unknown::VoltmeterZero | Unknown::VoltageOffset => {
+                    by_unknown[place] = 0.0
+                }
                 _ => {}
             }
         }
