@@ -1,5 +1,7 @@
 //! Whole pictures: the same bytes from the same seed, the truth where hand calculation puts it, and plain errors.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use arcmass_draw::{
     Beam, Bulb, Camera, Coils, DrawError, Gun, Haze, Room, ScaleObject, Scene, Sensor, draw_ring, draw_scale,
 };

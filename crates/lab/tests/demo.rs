@@ -1,5 +1,7 @@
 //! The demo notebook: whole, the same for the same seed, never over something that is there.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use std::fs;
 use std::path::Path;
 

@@ -1,5 +1,7 @@
 //! The model alone, on the two simulated notebooks: rings as the exact camera would measure them, all else as read.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use std::path::Path;
 
 use arcmass_lab::Desk;

@@ -2,6 +2,8 @@
 //!
 //! Source: `tests/data/S01` (MIT, notice beside it). Its published line is 7.773(43) G/A with −0.34(8) G.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 

@@ -1,5 +1,7 @@
 //! Both simulated notebooks from photograph to mass: every ring and the mass against the hidden truth.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use std::path::Path;
 
 use arcmass_lab::Desk;

@@ -1,5 +1,7 @@
 //! Laws of reading and printing, on random values.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use arcmass_quantity::dimension::LENGTH;
 use arcmass_quantity::{print, text};
 use proptest::prelude::*;

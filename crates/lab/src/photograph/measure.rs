@@ -59,7 +59,7 @@ const BULB_OUTLINE: [f64; 2] = [0.85, 1.2];
 
 impl Job<'_> {
     /// Finds the scale on its photograph and calibrates its plane.
-    pub(super) fn scale(&self, name: &String) -> Scale {
+    pub(super) fn scale(&self, name: &str) -> Scale {
         let mut input = None;
         let mut overlay = None;
         let result = self.picture(name, &mut input).and_then(|picture| {
@@ -69,7 +69,7 @@ impl Job<'_> {
             }
             Ok(plane)
         });
-        Scale { name: name.clone(), result, input, overlay }
+        Scale { name: name.to_owned(), result, input, overlay }
     }
 
     /// Follows the beam on its photograph and carries it to the scale's plane.

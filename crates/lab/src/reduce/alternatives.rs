@@ -220,7 +220,10 @@ impl<'a> Whitened<'a> {
         let wide = column.wide_u * column.wide_u;
         let precision = information + 1.0 / wide;
         let (value, u) = (pull / precision, precision.sqrt().recip());
-        if !(information > 0.0) || u > NARROWED * column.wide_u || (column.code == "gas-loss" && value < 0.0)
+        if information <= 0.0
+            || !information.is_finite()
+            || u > NARROWED * column.wide_u
+            || (column.code == "gas-loss" && value < 0.0)
         {
             return None;
         }

@@ -1,5 +1,7 @@
 //! Rulers drawn at many directions, tilts, kinds, colours and qualities: numbers, spacing, and the size they give.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 mod draw;
 
 use arcmass_photo::PhotoError;
