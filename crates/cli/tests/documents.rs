@@ -1,5 +1,7 @@
 //! Every JSON document that the command prints is one that `schemas/` describes, and the schemas hold what the contract requires.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -124,6 +126,14 @@ fn a_reduction_is_told_as_the_schema_has_it() {
     assert!(document["law"]["raw"].is_object());
     let kept = fs::read_to_string(folder.path().join("results/reduction.json")).unwrap();
     assert_eq!(serde_json::from_str::<Value>(&kept).unwrap(), document);
+}
+
+#[test]
+fn a_report_says_where_it_is() {
+    let folder = by_hand();
+    let document = result(&["report"], folder.path());
+    assert_follows("report", &document);
+    assert!(Path::new(document["report"].as_str().unwrap()).is_file());
 }
 
 #[test]
