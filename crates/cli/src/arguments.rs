@@ -88,7 +88,7 @@ pub(crate) struct Field {
     #[arg(value_name = "NOTEBOOK", default_value = ".")]
     pub(crate) notebook: PathBuf,
     /// Coil current, A
-    #[arg(long, value_name = "I", allow_hyphen_values = true)]
+    #[arg(long, value_name = "I", allow_hyphen_values = true, value_parser = number)]
     pub(crate) current: Option<f64>,
     /// A point in the bench's frame, mm; repeat for more
     #[arg(long, value_name = "X,Y,Z", allow_hyphen_values = true, value_parser = point)]
@@ -115,19 +115,19 @@ pub(crate) struct PathArguments {
     #[arg(value_name = "NOTEBOOK", default_value = ".")]
     pub(crate) notebook: PathBuf,
     /// Voltmeter reading, V
-    #[arg(long, value_name = "V", allow_hyphen_values = true)]
+    #[arg(long, value_name = "V", allow_hyphen_values = true, value_parser = number)]
     pub(crate) voltage: f64,
     /// Ammeter reading, A
-    #[arg(long, value_name = "I", allow_hyphen_values = true)]
+    #[arg(long, value_name = "I", allow_hyphen_values = true, value_parser = number)]
     pub(crate) current: f64,
     /// Tube turned about the line through the muzzle, degrees
-    #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true)]
+    #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true, value_parser = number)]
     pub(crate) gun_tilt: f64,
     /// Coil leads: + as described in the bench file, - reversed
     #[arg(long, value_name = "S", default_value = "+", allow_hyphen_values = true, value_parser = ["+", "-"])]
     pub(crate) field_sense: String,
     /// Whole bench turned about the vertical, counter-clockwise seen from above, degrees
-    #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true)]
+    #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true, value_parser = number)]
     pub(crate) bench_turned: f64,
 }
 
@@ -148,8 +148,12 @@ impl Arguments {
     }
 }
 
+/// A finite number, as it may stand in the notebook's tables.
+fn number(text: &str) -> Result<f64, String> {
+    arcmass_quantity::number::parse(text).map_err(|fault| fault.to_string())
+}
+
 fn point(text: &str) -> Result<Point, String> {
-    let number = |part: &str| arcmass_quantity::number::parse(part).map_err(|fault| fault.to_string());
     match text.split(',').map(number).collect::<Result<Vec<f64>, String>>()?.as_slice() {
         [x, y, z] => Ok(Point([*x, *y, *z])),
         other => Err(format!("a point needs three numbers in mm, as in `0,-40,0`; found {}", other.len())),

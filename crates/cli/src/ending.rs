@@ -24,7 +24,7 @@ impl From<LabError> for Ending {
         match error {
             LabError::Faults(faults) => faults.into(),
             LabError::Lacking { sentence, file, remedy } => {
-                let said = format!("arcmass: {sentence}\n  what to do: {remedy}");
+                let said = format!("arcmass: {}{sentence}\n  what to do: {remedy}", place(&file, &sentence));
                 Self::Input(vec![entry(&file, None, None, &sentence, "", &remedy)], said)
             }
             other => Self::Program(other.to_string()),
@@ -58,6 +58,12 @@ impl Ending {
     pub(crate) fn input(file: &str, sentence: &str, remedy: &str) -> Self {
         LabError::lacking(file, sentence, remedy).into()
     }
+}
+
+/// The file in front of a sentence that doesn't name it.
+fn place(file: &str, sentence: &str) -> String {
+    let name = file.rsplit('/').next().unwrap_or(file);
+    if file == "command line" || sentence.contains(name) { String::new() } else { format!("{file}: ") }
 }
 
 fn entry(
@@ -113,11 +119,14 @@ fn print_document<T: serde::Serialize>(document: &T) {
 
 /// A usage fault as a JSON document.
 pub(crate) fn print_usage_fault(message: &str) {
-    let first = message.lines().next().unwrap_or_default().trim_start_matches("error: ");
+    // the first paragraph says what is wrong, the others how the command is used
+    let paragraph: Vec<&str> = message.lines().map(str::trim).take_while(|line| !line.is_empty()).collect();
+    let found = paragraph.join(" ");
+    let found = found.trim_start_matches("error: ");
     let document = FaultsDocument {
         schema: "arcmass.faults/1",
         made_by: Desk::default().made_by(Vec::new()),
-        faults: vec![entry("command line", None, None, first, "", "see `arcmass --help`")],
+        faults: vec![entry("command line", None, None, found, "", "see `arcmass --help`")],
     };
     print_document(&document);
 }

@@ -21,10 +21,39 @@ pub struct FieldQuestion {
     pub at_mm: Vec<[f64; 3]>,
 }
 
+/// Largest coil current asked for, A: far above any bench of this kind; common practice, no source.
+const LARGEST_CURRENT_A: f64 = 1e3;
+/// Farthest point asked for, mm: 100 m; the coils' field is then a billionth of that at their centre.
+const FARTHEST_MM: f64 = 1e5;
+
+/// Refuses what no bench of this kind can mean.
+fn check(question: &FieldQuestion) -> Result<(), LabError> {
+    let is_vast = |current: &f64| !(-LARGEST_CURRENT_A..=LARGEST_CURRENT_A).contains(current);
+    if let Some(current) = question.current_a.filter(is_vast) {
+        return Err(LabError::lacking(
+            "command line",
+            format!(
+                "the coil current must lie between −{LARGEST_CURRENT_A} A and {LARGEST_CURRENT_A} A, got {current:e} A"
+            ),
+            "give the value as the meter reads it, in A",
+        ));
+    }
+    let is_far = |x: &&f64| !(-FARTHEST_MM..=FARTHEST_MM).contains(*x);
+    if let Some(far) = question.at_mm.iter().flatten().find(is_far) {
+        return Err(LabError::lacking(
+            "command line",
+            format!("a point must lie within {FARTHEST_MM} mm of the bulb's centre, got {far:e} mm"),
+            "give the three numbers in mm, as in `--at 0,-40,0`",
+        ));
+    }
+    Ok(())
+}
+
 /// Calibrates the field from whatever the notebook holds.
 ///
 /// - **Fails** where nothing gives the field per ampere, or a point lies on a wire.
 pub fn field(notebook: &Notebook, question: &FieldQuestion, desk: &Desk) -> Result<FieldDocument, LabError> {
+    check(question)?;
     let apparatus = Apparatus::of(&notebook.bench)?;
     let mut bench = bench::bench(notebook, &apparatus, &[])?;
     bench.model.runs.clear();

@@ -122,6 +122,13 @@ fn check(setting: &Setting) -> Result<(), LabError> {
             "0 is a ring, 180 the tube turned half round",
         ));
     }
+    if !(-360.0..=360.0).contains(&setting.bench_turned_deg) {
+        return Err(LabError::lacking(
+            "command line",
+            format!("the bench must be turned by at most 360°, got {}°", setting.bench_turned_deg),
+            "give the angle from the bench's first place, counter-clockwise seen from above",
+        ));
+    }
     Ok(())
 }
 

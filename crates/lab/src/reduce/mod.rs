@@ -104,7 +104,14 @@ pub fn reduce(
 
 fn no_diameters(notebook: &Notebook, rings: Option<&RingsDocument>) -> LabError {
     let failed = rings.map_or(0, |rings| rings.failed.len());
-    if notebook.readings.is_none() {
+    let is_empty = notebook.readings.as_ref().is_some_and(|readings| readings.runs.is_empty());
+    if is_empty {
+        LabError::lacking(
+            "readings.csv",
+            "there is no reading below the names of the columns",
+            "write one row a reading",
+        )
+    } else if notebook.readings.is_none() {
         LabError::lacking(
             "readings.csv",
             "there is no readings.csv",

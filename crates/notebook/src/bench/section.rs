@@ -90,7 +90,10 @@ impl<'a> Section<'a> {
     }
 
     pub(crate) fn raw(&self, key: &str) -> Option<&'a Spanned<DeValue<'a>>> {
-        self.table.get(key)
+        // a value that the parser made up, because none stands there, has no place; its line has a fault already
+        let is_written =
+            |value: &&Spanned<DeValue<'_>>| value.get_ref().is_table() || !value.span().is_empty();
+        self.table.get(key).filter(is_written)
     }
 
     pub(crate) fn has(&self, key: &str) -> bool {
