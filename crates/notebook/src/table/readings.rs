@@ -33,6 +33,9 @@ const COLUMNS: [Column; 18] = [
     optional("remark"),
 ];
 
+/// A larger diameter or radius is a slip, mm: 10 m; common practice, no source.
+const LARGEST_LENGTH_MM: f64 = 1e4;
+
 /// Columns before this one say which run it is and what the meters showed; the others must agree within a run.
 const METERS: usize = 3;
 
@@ -101,7 +104,9 @@ fn begin(table: &mut Table<'_>, cells: &Cells<'_>, name: String, reading: Option
         run: name,
         readings: reading.into_iter().collect(),
         field_sense: choice(table, cells, "field_sense", &SENSES).unwrap_or_default(),
-        bench_turned_deg: cells.number(table, "bench_turned_deg", Bound::Any).unwrap_or(0.0),
+        bench_turned_deg: cells
+            .number(table, "bench_turned_deg", Bound::Within(-360.0, 360.0))
+            .unwrap_or(0.0),
         gun_tilt_deg: cells.number(table, "gun_tilt_deg", Bound::Within(-180.0, 180.0)).unwrap_or(0.0),
         ring_photo: photo(table, cells, "ring_photo"),
         scale_photo: photo(table, cells, "scale_photo"),
@@ -149,7 +154,7 @@ fn diameter(table: &mut Table<'_>, cells: &Cells<'_>) -> Option<Diameter> {
     let edge = choice(table, cells, "edge", &EDGES);
     let from_radius = table.has("radius_mm");
     let column = if from_radius { "radius_mm" } else { "diameter_mm" };
-    let read = cells.number(table, column, Bound::Positive)?;
+    let read = cells.number(table, column, Bound::Within(0.0, LARGEST_LENGTH_MM))?;
     let value_m = metres(if from_radius { 2.0 * read } else { read });
     Some(Diameter { value_m, standard_uncertainty_m, kind, edge, from_radius })
 }
