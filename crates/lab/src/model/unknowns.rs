@@ -97,10 +97,10 @@ impl Unknown {
             Self::CoilTiltX => name("coil-tilt-x", "deg", degrees, "coils' tilt"),
             Self::CoilTiltY => name("coil-tilt-y", "deg", degrees, "coils' tilt"),
             Self::BackgroundX => {
-                name("stray-field-transverse-x", "uT", 1e6, "background field across the axis")
+                name("stray-field-transverse", "uT", 1e6, "background field across the axis")
             }
             Self::BackgroundY => {
-                name("stray-field-transverse-y", "uT", 1e6, "background field across the axis")
+                name("stray-field-transverse", "uT", 1e6, "background field across the axis")
             }
             Self::BackgroundZ => name("stray-field-axial", "uT", 1e6, "background field along the axis"),
             Self::MuzzleX => name("muzzle-x", "mm", 1e3, "muzzle's place"),

@@ -44,12 +44,26 @@ fn of_unknown(solved: &Solved<'_>, place: usize, unknown: Unknown, prior: Prior)
         before.is_none_or(|before| posterior.standard_uncertainty < SEPARABLE * before.standard_uncertainty);
     EffectEntry {
         code: naming.code.to_owned(),
-        name: naming.words.to_owned(),
+        name: format!("{}{}", naming.words, along(unknown)),
         unit: naming.unit.to_owned(),
         prior: before.map(|q| shown(q, naming.factor)),
         posterior: shown(posterior, naming.factor),
         shift_of_mass_percent: 100.0 * slope * (posterior.value - neutral),
         separable,
+    }
+}
+
+/// Which direction, where one name holds several.
+fn along(unknown: Unknown) -> &'static str {
+    match unknown {
+        Unknown::BackgroundX | Unknown::MuzzleX => ", along x",
+        Unknown::BackgroundY | Unknown::MuzzleY => ", along y",
+        Unknown::MuzzleZ => ", along z",
+        Unknown::CoilTiltX => ", about x",
+        Unknown::CoilTiltY => ", about y",
+        Unknown::DirectionInPlane => ", in the ring's plane",
+        Unknown::DirectionAcross => ", out of the ring's plane",
+        _ => "",
     }
 }
 
