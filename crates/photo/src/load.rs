@@ -94,7 +94,8 @@ fn jpeg_error(error: &DecodeErrors) -> PhotoError {
             height: *side as u64,
             limit_mpx: LIMIT_PX / 1_000_000,
         },
-        other => PhotoError::Decode { reason: one_line(&format!("{other:?}")) },
+        // the decoder's own words are for programmers
+        _ => PhotoError::Decode { reason: "its JPEG data are damaged".to_owned() },
     }
 }
 

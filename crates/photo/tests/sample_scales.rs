@@ -1,6 +1,5 @@
 //! The sample rulers: numbers and places of the marks against the simulation's own list.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(clippy::expect_used)] // a sample that can't be read is a failed test
 
 use arcmass_photo::Picture;
