@@ -31,7 +31,13 @@ pub(crate) fn develop(
     encode(expose(&canvas, view, sensor, seed), sensor)
 }
 
-/// Writes the label into the lower left corner, lighter than a dark ground and darker than a light one.
+/// Share of the light that the label's plate lets through.
+const PLATE: f32 = 0.3;
+/// Light of the label's letters on any ground.
+const LETTERS: f32 = 0.14;
+
+/// Writes the label into the lower left corner: light letters on a plate that dims what lies behind, so that they can
+/// be read in a dark room and a lit one.
 fn label(canvas: &mut Canvas<3>) {
     let height = (canvas.height as f64 * 0.013).max(9.0);
     let (x0, y0) = (height * 1.2, canvas.height as f64 - height * 1.2);
@@ -41,8 +47,8 @@ fn label(canvas: &mut Canvas<3>) {
         for x in 0..right.min(canvas.width) {
             let ink = glyphs::ink(LABEL, height, x as f64 - x0, y0 - y as f64, 1.0) as f32;
             for value in &mut canvas.row_mut(y)[x] {
-                let marked = if *value < 0.18 { *value + 0.16 } else { *value * 0.3 };
-                *value += (marked - *value) * ink * 0.8;
+                let plate = *value * PLATE;
+                *value = plate + (LETTERS + *value - plate) * ink;
             }
         }
     }
@@ -150,6 +156,23 @@ fn exif(orientation: u8) -> Vec<u8> {
 mod tests {
     use super::*;
     use image::{DynamicImage, ImageDecoder, ImageReader};
+
+    #[test]
+    fn the_label_stands_out_from_a_dark_a_middling_and_a_light_ground() {
+        for ground in [0.0, 0.1, 0.18, 0.36, 0.8] {
+            let mut canvas = Canvas::<3>::new(1200, 800);
+            canvas.light.fill([ground; 3]);
+            label(&mut canvas);
+            let place = |(x, y): (usize, usize)| canvas.row(y)[x][0];
+            let corner: Vec<f32> =
+                (0..120).flat_map(|x| (770..800).map(move |y| (x, y))).map(place).collect();
+            let lightest = corner.iter().copied().fold(0.0, f32::max);
+            let darkest = corner.iter().copied().fold(1.0, f32::min);
+            // contrast of large letters, with 0.05 for stray light: WCAG 2.2, 1.4.3 (from memory)
+            assert!((lightest + 0.05) / (darkest + 0.05) >= 3.0, "{ground}: {lightest} on {darkest}");
+            assert_eq!(canvas.row(400)[600][0], ground, "the rest of the picture is left alone");
+        }
+    }
 
     #[test]
     fn every_orientation_tag_brings_the_picture_upright() {

@@ -67,9 +67,12 @@ pub fn make_demo(
         _ => PathBuf::from("."),
     };
     fs::create_dir_all(&parent).map_err(refused)?;
-    let beside = tempfile::Builder::new().prefix(".arcmass-demo-").tempdir_in(&parent).map_err(refused)?;
+    let beside = || tempfile::Builder::new().prefix(".arcmass-demo-").tempdir_in(&parent);
+    // a folder that can't be written to is told before the long work, and one that is broken off leaves nothing
+    beside().and_then(tempfile::TempDir::close).map_err(refused)?;
     let truth = Truth::by_lot(desk, size.runs)?;
     let pictures = pictures::draw_all(&truth, size.width_px, desk, progress)?;
+    let beside = beside().map_err(refused)?;
     files::write(beside.path(), &truth, &pictures).map_err(refused)?;
     let _ = fs::remove_dir(folder);
     fs::rename(beside.path(), folder).map_err(refused)?;

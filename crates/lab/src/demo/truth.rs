@@ -66,6 +66,9 @@ pub struct TrueRun {
     pub true_current_a: f64,
     /// Of the circle through the path seen along the axis.
     pub true_diameter_mm: f64,
+    /// Of the circle through the path seen from the camera and carried to the scale's plane, as if there were no glass:
+    /// what a perfect measurement of the photograph gives.
+    pub seen_diameter_mm: f64,
     /// As shown.
     pub readings: Vec<[f64; 2]>,
     #[serde(skip)]
@@ -211,18 +214,27 @@ impl Truth {
             .map_err(internal)?;
         let count = (1e3 * path.length_m()).ceil() as usize;
         let points = path.points(count, false);
-        let circle = arcmass_physics::fit_circle(&path.points(180, true))
-            .ok_or_else(|| LabError::Internal("the demo's path is no ring".to_owned()))?;
+        let ring = path.points(180, true);
+        let seen: Vec<Vec3> = ring.iter().map(|point| self.on_the_scales_plane(*point)).collect();
         let readings = (0..3)
             .map(|_| [self.voltmeter.reading(voltage_v, rng), self.ammeter.reading(current_a, rng)])
             .collect();
         Ok(TrueRun {
             true_voltage_v: voltage_v,
             true_current_a: current_a,
-            true_diameter_mm: 2e3 * circle.radius_m,
+            true_diameter_mm: diameter_mm(&ring)?,
+            seen_diameter_mm: diameter_mm(&seen)?,
             readings,
             points_mm: points.iter().map(|p| [1e3 * p.x, 1e3 * p.y, 1e3 * p.z]).collect(),
         })
+    }
+
+    /// Where the line of sight from the lens through a point meets the scale's plane.
+    fn on_the_scales_plane(&self, point: Vec3) -> Vec3 {
+        let [x, y, z] = self.camera_mm.map(|mm| 1e-3 * mm);
+        let plane_z = 1e-3 * (self.muzzle_mm[2] + self.scale_offset_mm);
+        let stretch = (z - plane_z) / (z - point.z);
+        Vec3::new(x + stretch * (point.x - x), y + stretch * (point.y - y), plane_z)
     }
 
     /// The probe: background with the coils off, the line at the centre, a map beside it.
@@ -253,6 +265,12 @@ impl Truth {
         }
         Ok(rows)
     }
+}
+
+/// Diameter of the circle through points, along z.
+fn diameter_mm(points: &[Vec3]) -> Result<f64, LabError> {
+    let circle = arcmass_physics::fit_circle(points).ok_or_else(|| internal("its path is no ring"))?;
+    Ok(2e3 * circle.radius_m)
 }
 
 fn internal(fault: impl std::fmt::Display) -> LabError {
