@@ -10,7 +10,7 @@ use arcmass_lab::demo::{DemoSize, make_demo};
 use arcmass_lab::photograph::{RingsQuestion, Silent, rings};
 use arcmass_notebook::Notebook;
 
-/// The ruler's millimetres are 4.7 px apart; at 4.1 px the reader of scales may take the inch edge for millimetres.
+/// Wide enough for the ruler's millimetres to stand 4.7 px apart, small enough to be quick.
 const SMALL: DemoSize = DemoSize { runs: 2, width_px: 1600 };
 
 fn made(folder: &Path, seed: u64) -> arcmass_lab::demo::DemoMade {
@@ -82,4 +82,27 @@ fn every_part_says_that_it_is_simulated() {
     }
     let readings = read("readings.csv");
     assert!(readings.lines().skip(2).all(|row| row.ends_with(",simulated")), "{readings}");
+}
+
+#[test]
+fn a_small_photograph_of_the_scale_is_refused_or_right_never_silently_wrong() {
+    // at 3 to 4 px/mm the other edge of the ruler, sixteenths of an inch, could pass for millimetres
+    for (width_px, seed) in [(1000, 1), (1200, 3)] {
+        let parent = tempfile::tempdir().unwrap();
+        let folder = parent.path().join("demo");
+        let size = DemoSize { runs: 1, width_px };
+        let demo = make_demo(&folder, size, &Desk { seed, workers: 2 }, &Silent).unwrap();
+        let notebook = Notebook::open(&folder).unwrap();
+        match rings(&notebook, &RingsQuestion::default(), &Desk::default(), &Silent) {
+            Ok(measured) => {
+                let seen = measured.document.photos[0].ring_diameter_in_scale_plane_mm.unwrap().value;
+                let truth = demo.truth.runs[0].seen_diameter_mm;
+                assert!(
+                    (seen / truth - 1.0).abs() < 0.005,
+                    "{width_px} px, seed {seed}: {seen} against {truth}"
+                );
+            }
+            Err(fault) => assert!(fault.to_string().contains("scale-01.jpg"), "{fault}"),
+        }
+    }
 }

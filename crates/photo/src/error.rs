@@ -84,7 +84,9 @@ impl PhotoError {
             }
             Self::ArcTooShort { .. } => "darken the room or expose for longer, then photograph again",
             Self::NoScale { .. } => "photograph the scale again, sharp, evenly lit and filling the frame",
-            Self::ScaleUnclear { .. } => "photograph more of the scale, sharp and with no part covered",
+            Self::ScaleUnclear { .. } => {
+                "photograph more of the scale, larger and sharp, with no part covered, and check spacing under [scale]"
+            }
         }
     }
 }

@@ -9,7 +9,7 @@ use nalgebra::{DVector, Vector3};
 pub use crate::camera::CameraHints;
 use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
-use crate::scale::{FEWEST_MARKS, ScaleFound};
+use crate::scale::{FEWEST_MARKS, Rhythm, ScaleFound};
 use model::{FIXED_UNKNOWNS, LN_FOCAL, Model, plane_point};
 pub use ring::{RingInPlane, TraceInPixels, ring_in_plane};
 use solve::{Solved, solve};
@@ -175,7 +175,31 @@ pub fn fit_plane(
     }
     let (solved, ambiguous) = best_pose(&model).ok_or_else(|| unclear("no camera sees them as they are"))?;
     let plane = finish(model, &solved, size_px).ok_or_else(|| unclear("no camera sees them as they are"))?;
+    plain_scale_is_likely(found, &plane, size_px, hints)?;
     Ok(with_caveats(plane, found, hints, ambiguous))
+}
+
+/// Focal lengths, in picture widths, of lenses people use on a bench, from wide to a long one.
+const USUAL_FOCAL_WIDTHS: [f64; 2] = [0.45, 6.0];
+
+/// Marks without a rhythm can't defend their spacing; the camera's distance can: a wrong spacing asks for a lens that
+/// nobody uses.
+fn plain_scale_is_likely(
+    found: &ScaleFound,
+    plane: &ScalePlane,
+    size_px: [usize; 2],
+    hints: &CameraHints,
+) -> Result<(), PhotoError> {
+    let is_plain = found.rows.first().is_some_and(|row| row.rhythm == Rhythm::None);
+    let widths = plane.camera.focal_px / size_px[0].max(size_px[1]) as f64;
+    let [least, most] = USUAL_FOCAL_WIDTHS;
+    if is_plain && hints.distance_mm.is_some() && !(least..=most).contains(&widths) {
+        let why = format!(
+            "at the stated spacing and camera distance the lens would have {widths:.1} picture widths of focal length"
+        );
+        return Err(PhotoError::ScaleUnclear { why });
+    }
+    Ok(())
 }
 
 /// The best of several starts; whether another, different one is as good.

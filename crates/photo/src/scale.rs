@@ -208,6 +208,9 @@ fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
             why: "no rhythm of long and short marks tells millimetres from other spacings, and no spacing is stated"
                 .into(),
         })?;
+        if let Some(row) = rows.get(first) {
+            plain_row_is_usable(row, rows.len())?;
+        }
         if let Some(s) = spacing.get_mut(first) {
             *s = Some(stated);
         }
@@ -217,13 +220,35 @@ fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
             "check that every mark was found on the drawn-back photograph, or photograph a scale with long and short marks",
         ));
     }
-    cautions(&rows, &spacing, first, hints, &mut found.caveats);
+    stated_is_among(&spacing, hints.spacing_mm)?;
+    cautions(&rows, first, &mut found.caveats);
     for k in order {
         if let (Some(row), Some(s)) = (rows.get(k), spacing.get(k)) {
             found.rows.push(row.finished(*s));
         }
     }
     Ok(found)
+}
+
+/// Marks of one length closer than this are most likely long and short ones that the picture is too small to tell apart.
+const CLEAR_PITCH_PX: f64 = 12.0;
+
+/// Whether a row without rhythm may take the stated spacing: its marks must stand well apart, in one piece, and no second
+/// row may beg to differ. On a small picture the other edge of a ruler (sixteenths of an inch, say) would else pass for
+/// millimetres, a silent factor of 1.6.
+fn plain_row_is_usable(row: &Row, rows: usize) -> Result<(), PhotoError> {
+    let pitch = row.finished(None).pitch_px();
+    let why = if pitch < CLEAR_PITCH_PX {
+        format!("they stand only {pitch:.1} px apart, too close to tell long marks from short ones")
+    } else if row.broken > 0 {
+        "they show no rhythm of long and short, and a piece of the scale can't be joined to the rest"
+            .to_owned()
+    } else if rows > 1 {
+        "two rows of marks were found, and neither shows a rhythm of long and short".to_owned()
+    } else {
+        return Ok(());
+    };
+    Err(PhotoError::ScaleUnclear { why })
 }
 
 /// Spacing that a rhythm stands for; tens are millimetres unless centimetres or another spacing is stated.
@@ -253,13 +278,7 @@ fn pair(ratio: f64, a: &mut Option<f64>, b: &mut Option<f64>) {
     }
 }
 
-fn cautions(
-    rows: &[Row],
-    spacing: &[Option<f64>],
-    first: usize,
-    hints: &ScaleHints,
-    caveats: &mut Vec<PhotoCaveat>,
-) {
+fn cautions(rows: &[Row], first: usize, caveats: &mut Vec<PhotoCaveat>) {
     let Some(row) = rows.get(first) else { return };
     if row.broken > 0 {
         caveats.push(PhotoCaveat::new(
@@ -268,15 +287,20 @@ fn cautions(
             "photograph the scale with less of it covered",
         ));
     }
-    let any = |s: &f64| spacing.iter().flatten().any(|f| (f / s - 1.0).abs() < 0.01);
-    if let Some(stated) = hints.spacing_mm.filter(|s| !any(s)) {
-        let read = spacing.get(first).copied().flatten().unwrap_or(1.0);
-        caveats.push(PhotoCaveat::new(
-            "scale-spacing-differs",
-            format!(
-                "the spacing is stated as {stated} mm; the rhythm of the marks says {read} mm, which was used"
-            ),
-            "check the spacing in the bench file against the ruler",
-        ));
+}
+
+/// The stated spacing must be that of one of the rows: else the wrong row was found, or the wrong number was stated.
+fn stated_is_among(spacing: &[Option<f64>], stated: Option<f64>) -> Result<(), PhotoError> {
+    let read: Vec<f64> = spacing.iter().flatten().copied().collect();
+    match stated {
+        Some(stated) if !read.is_empty() && !read.iter().any(|read| (read / stated - 1.0).abs() < 0.01) => {
+            let read = read.iter().map(|read| format!("{read} mm")).collect::<Vec<_>>().join(" and ");
+            Err(PhotoError::ScaleUnclear {
+                why: format!(
+                    "their spacing is stated as {stated} mm, but the rhythm of long and short marks says {read}"
+                ),
+            })
+        }
+        _ => Ok(()),
     }
 }

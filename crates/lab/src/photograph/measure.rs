@@ -160,7 +160,12 @@ impl Job<'_> {
             ..CameraHints::default()
         }
         .with_facts(picture.facts(), picture.width(), picture.height());
-        let plane = fit_plane(&found, size, &camera).map_err(|error| said(name, &error))?;
+        let mut plane = fit_plane(&found, size, &camera).map_err(|error| said(name, &error))?;
+        for caveat in &found.caveats {
+            if !plane.caveats.iter().any(|own| own.code == caveat.code) {
+                plane.caveats.push(caveat.clone());
+            }
+        }
         Ok((found, plane))
     }
 
