@@ -62,7 +62,7 @@ fn in_text(name: &str, text: &str) -> Vec<String> {
     offences
 }
 
-/// Whether the path stands at its beginning here: `photograph/work/` is not one.
+/// Whether the path stands at its beginning here: a folder of that name deeper in a path is not one.
 fn starts_a_path(line: &str, path: &str) -> bool {
     let is_inside = |letter: char| letter.is_alphanumeric() || "._-/".contains(letter);
     line.match_indices(path).any(|(at, _)| !line[..at].ends_with(is_inside))
