@@ -13,7 +13,7 @@ use std::process::ExitCode;
 const HELP: &str = "\
 cargo xtask test          everything CI runs: formatting, lints, documentation, tests, dependencies, house rules
 cargo xtask test STAGE …  some of its stages, by name: cargo xtask test formatting \"house rules\"
-cargo xtask study NAME    a long study; without a name: the list of studies";
+cargo xtask study NAME …  a long study with its options; without a name: the list of studies";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -21,7 +21,7 @@ fn main() -> ExitCode {
     match words.as_slice() {
         ["test", stages @ ..] => stage::run(stages),
         ["study"] => study::list(),
-        ["study", name] => study::run(name),
+        ["study", name, words @ ..] => study::run(name, words),
         ["help" | "--help" | "-h"] => {
             println!("{HELP}");
             ExitCode::SUCCESS
