@@ -56,8 +56,10 @@ pub(crate) enum Command {
     /// Predict the ring or helix of a setting in the real field
     #[command(after_help = "Example:\n  arcmass path window-bench --voltage 250 --current 1.5 --gun-tilt 10")]
     Path(PathArguments),
-    /// Write the report: one self-contained HTML file
-    #[command(after_help = "Example:\n  arcmass report window-bench --to report.html")]
+    /// Write the report, a class's worksheet or its key: one self-contained HTML file
+    #[command(
+        after_help = "Example:\n  arcmass report window-bench --to report.html\n  arcmass report window-bench --sheet worksheet --to worksheet.html"
+    )]
     Report(Report),
 }
 
@@ -139,6 +141,20 @@ pub(crate) struct Report {
     /// Where to write it, by the ending: .html
     #[arg(long, value_name = "FILE")]
     pub(crate) to: Option<PathBuf>,
+    /// What to write: the report, a blank worksheet for the class, or the teacher's key to it
+    #[arg(long, value_name = "SHEET", value_enum, default_value_t = Sheet::Report)]
+    pub(crate) sheet: Sheet,
+}
+
+/// What `report` writes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Sheet {
+    /// Everything measured and what was made of it
+    Report,
+    /// Blanks to fill, with this bench's sizes and settings
+    Worksheet,
+    /// Every run worked through, and what common slips make of it
+    Key,
 }
 
 impl Arguments {

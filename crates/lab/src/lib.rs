@@ -13,6 +13,8 @@ pub mod model;
 pub mod path;
 pub mod photograph;
 pub mod reduce;
+pub mod slips;
 pub mod spread;
+pub mod steps;
 
 pub use desk::{Desk, LabError, VERSION};

@@ -4,12 +4,16 @@ mod base64;
 mod chart;
 pub mod figure;
 mod input;
+mod marked;
 mod page;
 mod section;
+mod sheet;
 mod sketch;
 mod style;
 mod table;
 mod words;
 
 pub use input::{Overlay, ReportError, ReportInput};
+pub use marked::marked;
 pub use page::{figures, report_html};
+pub use sheet::{key_html, worksheet_html};

@@ -18,15 +18,18 @@ const SIDE: [usize; 2] = [2, 1];
 
 /// Both views; nothing where the bench file states no size at all.
 pub(crate) fn apparatus(input: &ReportInput<'_>) -> Option<Figure> {
-    let bench = &input.notebook.bench;
-    let ring = ring(input);
+    of_bench(&input.notebook.bench, &ring(input))
+}
+
+/// Both views of a bench, with the points of a ring or path (mm, bench frame) if there are any.
+pub(crate) fn of_bench(bench: &Bench, ring: &[[f64; 3]]) -> Option<Figure> {
     let drawn = bulb_mm(bench).is_some() || !coil_corners(bench).is_empty() || muzzle_mm(bench).is_some();
     if !drawn {
         return None;
     }
-    let front = view(bench, &ring, FRONT, Panel::drawing(Axis::new("*x* / mm"), Axis::new("*y* / mm")));
-    let side = view(bench, &ring, SIDE, Panel::drawing(Axis::new("*z* / mm"), Axis::new("*y* / mm")));
-    let figure = Figure::new("Apparatus from the front and from the side", described(bench, &ring));
+    let front = view(bench, ring, FRONT, Panel::drawing(Axis::new("*x* / mm"), Axis::new("*y* / mm")));
+    let side = view(bench, ring, SIDE, Panel::drawing(Axis::new("*z* / mm"), Axis::new("*y* / mm")));
+    let figure = Figure::new("Apparatus from the front and from the side", described(bench, ring));
     Some(figure.id("apparatus").width(540.0).panel(front).panel_beside(side))
 }
 

@@ -60,9 +60,14 @@ figure{margin:0 0 20px;break-inside:avoid}
 figcaption{font-size:14px;color:var(--quiet);break-before:avoid}
 svg.figure{display:block;width:100%;max-width:580px;height:auto}
 figure.photo img{display:block;width:100%;height:auto;max-height:150mm;object-fit:contain;object-position:left;background:#0e1013}
+.photos{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,20rem),1fr));gap:0 16px}
 .data{font-size:14px;margin-top:6px}
 .data summary{cursor:pointer;color:var(--quiet)}
 .data table{min-width:0}
+.blank{display:inline-block;min-width:9em;border-bottom:1px solid var(--quiet);height:1.3em;vertical-align:baseline}
+.blank.wide{min-width:min(100%,24em)}
+.blank.cell{min-width:5.5em;border-bottom:0;height:1.8em}
+.names .blank{margin-right:2em}
 code,.hash{font-family:ui-monospace,monospace;font-size:13px;overflow-wrap:anywhere}
 .hash{white-space:normal}
 td code,th code{white-space:nowrap}
@@ -87,7 +92,9 @@ figure.drawn{width:78%}
 figure.drawn .scroll{break-after:avoid}
 #agreement,#comparison,#cautions,#inputs{break-inside:avoid}
 .data,.screen{display:none}
-figure.photo img{max-height:110mm}
+figure.photo img{max-height:66mm}
+.photos{grid-template-columns:1fr 1fr;gap:0 5mm}
+.worked{break-inside:auto}
 a{color:inherit;text-decoration:none}
 }
 "#;

@@ -14,7 +14,7 @@ use arcmass_lab::document::{
 use arcmass_lab::field::{FieldQuestion, field};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
-use arcmass_report::{Overlay, ReportError, ReportInput, figures, report_html};
+use arcmass_report::{Overlay, ReportError, ReportInput, figures, key_html, report_html, worksheet_html};
 use serde_json::Value;
 
 struct Case {
@@ -393,4 +393,71 @@ fn the_drawn_ring_lies_on_the_side_to_which_the_beam_turns() {
             "{sense}: {heights:?}"
         );
     }
+}
+
+/// The number at the head of a step's result, `9.05(7) × 10⁻³¹ kg` or `1.2345 mT`.
+fn number(text: &str) -> f64 {
+    let digits: String =
+        text.chars().take_while(|c| c.is_ascii_digit() || matches!(c, '.' | '\u{2212}')).collect();
+    let power = text.split_once("× 10").map_or(0, |(_, tail)| {
+        let raised = "⁰¹²³⁴⁵⁶⁷⁸⁹";
+        let place = |c: char| raised.chars().position(|r| r == c);
+        let sign = if tail.starts_with('⁻') { -1 } else { 1 };
+        sign * tail.trim_start_matches('⁻').chars().map_while(place).fold(0, |n, d| 10 * n + d as i32)
+    });
+    digits.replace('\u{2212}', "-").parse::<f64>().unwrap() * 10_f64.powi(power)
+}
+
+#[test]
+fn a_run_worked_through_multiplies_out() {
+    let (e, c) = (1.602_176_634e-19, 299_792_458.0);
+    let case = typical();
+    for entry in &case.reduction.runs {
+        let run = case.notebook.readings.as_ref().unwrap().runs.iter().find(|r| r.run == entry.run).unwrap();
+        let way = arcmass_lab::steps::worked(&case.reduction, entry, run);
+        let textbook: Vec<f64> = way.textbook.iter().map(|step| number(&step.result)).collect();
+        let [radius, field, mass, speed] = textbook[..] else { panic!("{:?}", way.textbook) };
+        let near = |found: f64, expected: f64, limit: f64| {
+            assert!((found / expected - 1.0).abs() < limit, "run {}: {found} for {expected}", entry.run);
+        };
+        near(mass, e * (1e-6 * field * radius).powi(2) / (2.0 * run.mean_voltage_v()), 2e-4);
+        near(mass, entry.textbook_mass_kg, 1e-4);
+        near(speed, 1e-6 * e * field * radius / mass, 2e-4);
+        let full: Vec<f64> = way.full.iter().map(|step| number(&step.result)).collect();
+        let [volts, _, field, radius, momentum, energy, mass, speed] = full[..] else {
+            panic!("{:?}", way.full)
+        };
+        near(energy, e * volts, 1e-4);
+        // rounded to their own uncertainties, so they multiply out to these
+        near(momentum, e * 1e-6 * field * radius, 3e-3);
+        near(mass, momentum * momentum / (2.0 * energy) - energy / (2.0 * c * c), 5e-3);
+        near(speed, momentum * c * c / (energy + mass * c * c), 5e-3);
+    }
+}
+
+#[test]
+fn a_class_gets_a_blank_sheet_and_its_teacher_the_key() {
+    let case = typical();
+    let sheet = worksheet_html(&case.notebook);
+    let key = key_html(&case.notebook, &case.reduction).unwrap();
+    keep("worksheet.html", &sheet);
+    keep("worksheet-key.html", &key);
+    // nothing that was measured stands on the sheet: no ring, no mass (a drawing's coordinates aside)
+    let drawings = body(&sheet);
+    let words: String = drawings
+        .split("<svg")
+        .enumerate()
+        .map(|(i, part)| if i == 0 { part } else { part.split_once("</svg>").unwrap().1 })
+        .collect();
+    for entry in &case.reduction.runs {
+        for digits in [entry.measured_diameter_mm.value, 1e31 * entry.mass_kg.value] {
+            assert!(!words.contains(&format!("{digits:.2}")), "{digits}");
+        }
+    }
+    assert!(sheet.contains("Before touching the bench") && key.contains("Run 1"));
+    for html in [&sheet, &key] {
+        assert!(!html.contains("<script") && !html.contains("NaN") && !html.contains("src=\"http"));
+    }
+    let hostile = open_bench("<b>x</b>", "", "");
+    assert!(worksheet_html(&hostile.notebook).contains("&lt;b&gt;x&lt;/b&gt;"));
 }

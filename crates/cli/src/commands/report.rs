@@ -4,14 +4,14 @@ use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use arcmass_lab::document::{FieldDocument, ReductionDocument, RingsDocument};
+use arcmass_lab::document::{CaveatEntry, FieldDocument, MadeBy, ReductionDocument, RingsDocument};
 use arcmass_lab::field::{FieldQuestion, field};
 use arcmass_lab::photograph::{self, OverlayPicture, RingsQuestion, rings};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
-use arcmass_report::{Overlay, ReportInput, report_html};
+use arcmass_report::{Overlay, ReportInput, key_html, report_html, worksheet_html};
 
-use crate::arguments::{Arguments, Report};
+use crate::arguments::{Arguments, Report, Sheet as SheetKind};
 use crate::commands::rings::{keep, keep_overlays};
 use crate::ending::{Ending, say};
 use crate::progress::Bar;
@@ -22,20 +22,54 @@ pub(crate) fn run(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
     if let Some(path) = &target {
         check_ending(path)?;
     }
+    if asked.sheet == SheetKind::Worksheet {
+        return worksheet(asked, arguments);
+    }
     let whole = make(&asked.notebook, arguments)?;
-    let path = write(&whole, target.as_deref())?;
+    let path = match asked.sheet {
+        SheetKind::Key => {
+            let key = key_html(&whole.notebook, &whole.reduction)
+                .map_err(|fault| Ending::Program(fault.to_string()))?;
+            put(&whole.notebook, "worksheet-key.html", target.as_deref(), &key)?
+        }
+        _ => write(&whole, target.as_deref())?,
+    };
     keep_reduction(&whole)?;
+    told(asked.sheet, &path, &whole.reduction.made_by, &whole.reduction.caveats, arguments)
+}
+
+/// The blank sheet needs no measurement, so a notebook without readings has one too.
+fn worksheet(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
+    let notebook = Notebook::open(&asked.notebook)?;
+    let path = put(&notebook, "worksheet.html", asked.to.as_deref(), &worksheet_html(&notebook))?;
+    let made_by = arguments.desk().made_by(notebook.inputs());
+    told(asked.sheet, &path, &made_by, &[], arguments)
+}
+
+/// Says where it is.
+fn told(
+    kind: SheetKind,
+    path: &Path,
+    made_by: &MadeBy,
+    caveats: &[CaveatEntry],
+    arguments: &Arguments,
+) -> Result<(), Ending> {
     let shown = path.display().to_string();
     if arguments.json {
         let document = serde_json::json!({
             "schema": "arcmass.report/1",
-            "made_by": whole.reduction.made_by,
+            "made_by": made_by,
             "report": shown,
         });
-        return crate::show::json(&document, &whole.reduction.caveats);
+        return crate::show::json(&document, caveats);
     }
+    let name = match kind {
+        SheetKind::Report => "report",
+        SheetKind::Worksheet => "worksheet",
+        SheetKind::Key => "key to the worksheet",
+    };
     let mut sheet = Sheet::default();
-    sheet.line(format!("The report is in {shown}"));
+    sheet.line(format!("The {name} is in {shown}"));
     sheet.out()
 }
 
@@ -120,23 +154,25 @@ pub(crate) fn write(whole: &Whole, target: Option<&Path>) -> Result<PathBuf, End
             break;
         }
     }
-    match target {
-        Some(path) => {
-            write_beside(path, html.as_bytes()).map_err(|fault| {
-                let shown = path.display().to_string();
-                Ending::input(
-                    &shown,
-                    &format!("the report can't be written: {fault}"),
-                    "choose a folder you may write to",
-                )
-            })?;
-            Ok(path.to_owned())
-        }
-        None => whole
-            .notebook
-            .write_result("report.html", html.as_bytes())
-            .map_err(|fault| Ending::input("results/report.html", &fault.to_string(), fault.remedy())),
-    }
+    put(&whole.notebook, "report.html", target, &html)
+}
+
+/// Writes a page where it was asked for, else into `results/`.
+fn put(notebook: &Notebook, name: &str, target: Option<&Path>, html: &str) -> Result<PathBuf, Ending> {
+    let Some(path) = target else {
+        return notebook
+            .write_result(name, html.as_bytes())
+            .map_err(|fault| Ending::input(&format!("results/{name}"), &fault.to_string(), fault.remedy()));
+    };
+    write_beside(path, html.as_bytes()).map_err(|fault| {
+        let shown = path.display().to_string();
+        Ending::input(
+            &shown,
+            &format!("the page can't be written: {fault}"),
+            "choose a folder you may write to",
+        )
+    })?;
+    Ok(path.to_owned())
 }
 
 /// Keeps the reduction in `results/`; a folder that can't be written is said and changes nothing else.

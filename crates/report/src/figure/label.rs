@@ -2,15 +2,15 @@
 
 /// A run of text of one kind.
 #[derive(Debug, Clone, PartialEq)]
-struct Run {
-    text: String,
-    italic: bool,
+pub(crate) struct Run {
+    pub(crate) text: String,
+    pub(crate) italic: bool,
     /// 0 on the line, 1 raised, -1 lowered.
-    level: i8,
+    pub(crate) level: i8,
 }
 
 /// Splits `*V*_{0} / V` into runs: `*…*` is italic, `^{…}` raised, `_{…}` lowered.
-fn runs(markup: &str) -> Vec<Run> {
+pub(crate) fn runs(markup: &str) -> Vec<Run> {
     let mut runs = Vec::new();
     let mut run = Run { text: String::new(), italic: false, level: 0 };
     let mut letters = markup.chars().peekable();

@@ -20,6 +20,7 @@ mod table;
 mod tests;
 
 pub use axis::Axis;
+pub(crate) use label::{Run as LabelRun, runs as label_runs};
 pub use meaning::{Meaning, Theme, css_variables};
 pub use panel::{Bar, Map, Outline, Palette, Panel, Point, Side};
 pub use table::TextTable;

@@ -1,13 +1,13 @@
 //! The report's sections, in their order.
 
 mod apparatus;
-mod cautions;
+pub(crate) mod cautions;
 mod effects;
 mod end;
 mod field;
 mod law;
 mod method;
-mod open;
+pub(crate) mod open;
 mod photos;
 mod readings;
 mod result;

@@ -20,10 +20,12 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Option<Markup> {
         @for one in failed {
             div.mark { p { b { (one.photo) } " could not be measured. " (sentence(&one.sentence)) " " (sentence(&one.remedy)) } }
         }
-        @for overlay in input.overlays {
-            figure.photo {
-                img src=(data_uri(overlay.mime, &overlay.png_or_jpeg)) alt={ "Photograph " (overlay.photo) ": " (overlay.caption) };
-                figcaption { (overlay.photo) ". " (sentence(&overlay.caption)) }
+        div.photos {
+            @for overlay in input.overlays {
+                figure.photo {
+                    img src=(data_uri(overlay.mime, &overlay.png_or_jpeg)) alt={ "Photograph " (overlay.photo) ": " (overlay.caption) };
+                    figcaption { (overlay.photo) ". " (sentence(&overlay.caption)) }
+                }
             }
         }
     })
