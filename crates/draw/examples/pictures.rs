@@ -1,8 +1,8 @@
 //! Draws a ring and a scale at full size into a folder, to be looked at: `pictures DIR`.
 
 use arcmass_draw::{
-    Beam, Bulb, Camera, Coils, Gun, Haze, Holder, Room, ScaleKind, ScaleObject, Scene, Sensor, draw_ring,
-    draw_scale,
+    Beam, Bulb, Camera, Coils, Edge, Gun, Haze, Holder, Room, ScaleKind, ScaleObject, Scene, Sensor, Surface,
+    draw_bench, draw_ring, draw_scale,
 };
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -25,7 +25,61 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     )?;
     let board = ScaleKind::Board { columns: 12, rows: 10, square_mm: 10.0 };
     std::fs::write(folder.join("board.jpg"), draw_scale(&lit, &ScaleObject { kind: board, ..paper })?.jpeg)?;
+    for (name, ruler) in rulers() {
+        std::fs::write(folder.join(format!("{name}.jpg")), draw_scale(&lit, &ruler)?.jpeg)?;
+    }
+    let dark = Scene { room: Room { light: 0.0, reflections: 0.0, ..Room::dark() }, ..lit.clone() };
+    std::fs::write(folder.join("lit-from-behind.jpg"), draw_scale(&dark, &clear(0.6))?.jpeg)?;
+    let half_lit = Scene { room: Room { light: 0.09, ..Room::dark() }, ..scene() };
+    let low = ScaleObject { surface: Surface::Wood, ..ScaleObject::ruler(200, -100.0, -112.0, 0.0, 2.0) };
+    let up = ScaleObject::ruler(200, -90.0, 90.0, 0.0, -88.0);
+    std::fs::write(folder.join("both.jpg"), draw_bench(&half_lit, &[low, up])?.jpeg)?;
+    let behind = ScaleObject::ruler(200, -100.0, -20.0, -90.0, 6.0);
+    std::fs::write(folder.join("through-the-bulb.jpg"), draw_bench(&half_lit, &[behind])?.jpeg)?;
+    let mut side = scene();
+    side.camera = Camera {
+        position_mm: [620.0, 12.0, 20.0],
+        look_at_mm: [0.0; 3],
+        ..Camera::on_axis(620.0, 5800.0, 3000, 2000)
+    };
+    if let Some(beam) = &mut side.beam {
+        for (step, point) in beam.points_mm.iter_mut().enumerate() {
+            point[2] = 0.1 * step as f64 - 20.0;
+        }
+    }
+    std::fs::write(folder.join("side.jpg"), draw_ring(&side)?.jpeg)?;
     Ok(())
+}
+
+/// One ruler of each kind.
+fn rulers() -> Vec<(&'static str, ScaleObject)> {
+    let of = |near, far| ScaleKind::Ruler { length_mm: 200, width_mm: 28.0, near, far, numerals: true };
+    let plain = ScaleObject { surface: Surface::Plain, ..ScaleObject::ruler(200, -85.0, -58.0, 0.4, 31.0) };
+    let wood = ScaleObject {
+        kind: of(Edge::Millimetres, Edge::Bare),
+        ground: [0.52, 0.33, 0.16],
+        surface: Surface::Wood,
+        ..plain.clone()
+    };
+    let yellow = ScaleObject {
+        kind: of(Edge::Millimetres, Edge::Millimetres),
+        ground: [0.85, 0.62, 0.05],
+        hidden_mm: vec![[60.0, 75.0, -1.0, 40.0], [120.0, 131.0, -1.0, 12.0]],
+        ..plain.clone()
+    };
+    let fine = ScaleObject { kind: of(Edge::HalfMillimetres, Edge::Centimetres), ..plain.clone() };
+    let dark = ScaleObject { ground: [0.03; 3], ink: [0.8; 3], ..plain };
+    vec![("wood", wood), ("yellow", yellow), ("fine", fine), ("dark", dark), ("clear", clear(0.0))]
+}
+
+/// A clear ruler, with a panel of light behind it or without.
+fn clear(lit_from_behind: f64) -> ScaleObject {
+    ScaleObject {
+        see_through: 0.85,
+        lit_from_behind,
+        surface: Surface::Plain,
+        ..ScaleObject::ruler(200, -85.0, -58.0, 0.4, 31.0)
+    }
 }
 
 fn scene() -> Scene {
@@ -61,6 +115,7 @@ fn scene() -> Scene {
         }),
         beam: Some(Beam {
             points_mm,
+            bundle_mm: Vec::new(),
             sigma_mm: (0..=260).map(|step| 0.36 + 0.0012 * f64::from(step)).collect(),
             brightness: 1.6,
             fading_length_mm: 700.0,

@@ -22,6 +22,11 @@ fn turned_by(bulb: &Bulb, b: f64) -> f64 {
 ///
 /// It lies on the straight continuation of the ray outside the glass, as far from the centre as `point`.
 pub(crate) fn seen_point(bulb: &Bulb, camera: Vec3, point: Vec3) -> Vec3 {
+    seen_through(bulb, camera, point, 1.0)
+}
+
+/// The same for light that passes so many walls.
+pub(crate) fn seen_through(bulb: &Bulb, camera: Vec3, point: Vec3, walls: f64) -> Vec3 {
     let Some(plane) = unit(cross(camera, point)) else {
         return point; // on the line through the centre nothing is bent
     };
@@ -30,10 +35,36 @@ pub(crate) fn seen_point(bulb: &Bulb, camera: Vec3, point: Vec3) -> Vec3 {
     for _ in 0..REFRACTION_STEPS {
         let line = sub(seen, camera);
         let impact = norm(cross(camera, line)) / norm(line);
-        let angle = -turned_by(bulb, impact);
+        let angle = -walls * turned_by(bulb, impact);
         seen = add(scaled(point, libm::cos(angle)), scaled(sideways, libm::sin(angle)));
     }
     seen
+}
+
+/// How often the light of a place passes the wall of the bulb on its way to the camera.
+///
+/// Once from inside; twice from behind; never from beside or before it.
+pub(crate) fn walls_passed(bulb: &Bulb, camera: Vec3, point: Vec3) -> f64 {
+    let line = sub(point, camera);
+    let impact = norm(cross(camera, line)) / norm(line);
+    if norm(point) < bulb.outer_radius_mm {
+        1.0
+    } else if impact < bulb.inner_radius_mm() && dot(point, line) > 0.0 {
+        2.0
+    } else {
+        0.0
+    }
+}
+
+/// The straight line of sight as it runs on after `walls` walls: its origin and direction turned about the centre.
+pub(crate) fn bent(bulb: &Bulb, origin: Vec3, ray: Vec3, walls: f64) -> (Vec3, Vec3) {
+    let across = cross(origin, ray);
+    let Some(axis) = unit(across).filter(|_| walls > 0.0) else { return (origin, ray) };
+    let angle = walls * turned_by(bulb, norm(across) / norm(ray));
+    let (sine, cosine) = (libm::sin(angle), libm::cos(angle));
+    // both lie in the plane square to the axis
+    let turn = |v: Vec3| add(scaled(v, cosine), scaled(cross(axis, v), sine));
+    (turn(origin), turn(ray))
 }
 
 /// Where on the far inner wall the camera sees `point` mirrored; nothing when it sees no image there.
@@ -100,6 +131,42 @@ mod tests {
             let miss = norm(cross(sub(point, inner), inside));
             assert!(miss < 1e-9, "missed {point:?} by {miss} mm");
         }
+    }
+
+    #[test]
+    fn a_line_of_sight_bent_by_the_glass_meets_the_point_it_shows() {
+        let (bulb, camera) = (bulb(), [60.0, 40.0, 600.0]);
+        for point in [[45.0, 10.0, 3.0], [-30.0, 40.0, -95.0], [20.0, -50.0, -88.0]] {
+            let walls = walls_passed(&bulb, camera, point);
+            let look = sub(seen_through(&bulb, camera, point, walls), camera);
+            let (origin, ray) = bent(&bulb, camera, look, walls);
+            let miss = norm(cross(sub(point, origin), ray)) / norm(ray);
+            assert!(miss < 1e-9, "missed {point:?} by {miss} mm after {walls} walls");
+        }
+        assert_eq!(walls_passed(&bulb, camera, [0.0, 0.0, 120.0]), 0.0, "before the bulb");
+        assert_eq!(walls_passed(&bulb, camera, [0.0, -110.0, -5.0]), 0.0, "beside the bulb");
+    }
+
+    #[test]
+    fn a_line_of_sight_through_the_whole_bulb_obeys_snells_law() {
+        // traced surface by surface: two spheres in, two out
+        let (bulb, camera, point) = (bulb(), [60.0, 40.0, 600.0], [-30.0, 40.0, -95.0]);
+        let look = unit(sub(seen_through(&bulb, camera, point, 2.0), camera)).unwrap();
+        let (n, outer, inner) = (bulb.glass_index, bulb.outer_radius_mm, bulb.inner_radius_mm());
+        let a = meet(camera, look, outer);
+        let ray = bend(look, unit(a).unwrap(), 1.0 / n);
+        let b = meet(a, ray, inner);
+        let ray = bend(ray, unit(b).unwrap(), n);
+        let leave = |origin: Vec3, ray: Vec3, radius: f64| {
+            let half = dot(origin, ray);
+            along(origin, ray, -half + (half * half - dot(origin, origin) + radius * radius).sqrt())
+        };
+        let c = leave(b, ray, inner);
+        let ray = bend(ray, unit(scaled(c, -1.0)).unwrap(), 1.0 / n);
+        let d = leave(c, ray, outer);
+        let ray = bend(ray, unit(scaled(d, -1.0)).unwrap(), n);
+        let miss = norm(cross(sub(point, d), ray));
+        assert!(miss < 1e-9, "missed by {miss} mm");
     }
 
     #[test]

@@ -60,6 +60,14 @@ pub enum DrawError {
         /// Number of widths.
         widths: usize,
     },
+    /// A path of the bundle does not go with the centre line.
+    #[error("each path of the bundle must have as many points as the beam, {points}; one has {found}")]
+    BundleCount {
+        /// Number of points of the centre line.
+        points: usize,
+        /// Number of points of the first other path.
+        found: usize,
+    },
     /// A point of the beam lies outside the glass.
     #[error(
         "point {index} of the beam is {radius_mm:.1} mm from the bulb's centre, outside the glass at {outer_radius_mm:.1} mm; end the path at the glass"

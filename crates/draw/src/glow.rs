@@ -55,8 +55,8 @@ impl Stage<'_> {
         self.view.project(seen)
     }
 
-    /// The points of the path in the picture, in their order.
-    pub(crate) fn sparks(&self) -> Result<Vec<Spark>, DrawError> {
+    /// The points of a path in the picture, in their order.
+    pub(crate) fn sparks(&self, path: &[Vec3]) -> Result<Vec<Spark>, DrawError> {
         let beam = self.beam;
         let step_mm = self.step_mm();
         let first_sigma = beam.sigma_at(0);
@@ -76,7 +76,7 @@ impl Stage<'_> {
                 before_gun: self.gun.is_some_and(|gun| gun.is_behind(self.view, *point)),
             })
         };
-        beam.points_mm.iter().enumerate().map(spark).collect()
+        path.iter().enumerate().map(spark).collect()
     }
 
     fn step_mm(&self) -> f64 {
@@ -86,7 +86,7 @@ impl Stage<'_> {
     }
 
     /// Draws all of the beam's light.
-    pub(crate) fn glow(&self, sparks: &[Spark]) -> Glow {
+    pub(crate) fn glow(&self, sparks: &[Spark]) -> Result<Glow, DrawError> {
         let (width, height) = (self.view.width, self.view.height);
         let mut glow = Glow {
             core: Canvas::new(width, height),
@@ -96,20 +96,32 @@ impl Stage<'_> {
             ghost: Canvas::coarser(width, height, SOFT),
         };
         let mut total = 0.0;
-        for piece in self.pieces(sparks) {
-            total += piece.amount;
-            let canvas = match &mut glow.core_before_gun {
-                Some(before) if piece.before_gun => before,
-                _ => &mut glow.core,
-            };
-            canvas.add_spot(piece.px[0], piece.px[1], piece.sigma_px, piece.amount);
+        let share = 1.0 / (1 + self.beam.bundle_mm.len()) as f64;
+        total += self.add_core(sparks, share, &mut glow);
+        for path in &self.beam.bundle_mm {
+            total += self.add_core(&self.sparks(path)?, share, &mut glow);
         }
         self.add_halo(sparks, &mut glow.halo);
         self.add_ghost(sparks, &mut glow.ghost);
         if let Some(haze) = &self.beam.haze_inside {
             self.add_haze(haze, total, &mut glow.haze);
         }
-        glow
+        Ok(glow)
+    }
+
+    /// Adds a path's share of the core; gives the light added.
+    fn add_core(&self, sparks: &[Spark], share: f64, glow: &mut Glow) -> f64 {
+        let mut total = 0.0;
+        for piece in self.pieces(sparks) {
+            let amount = share * piece.amount;
+            total += amount;
+            let canvas = match &mut glow.core_before_gun {
+                Some(before) if piece.before_gun => before,
+                _ => &mut glow.core,
+            };
+            canvas.add_spot(piece.px[0], piece.px[1], piece.sigma_px, amount);
+        }
+        total
     }
 
     /// Length of the beam square on to the line of sight, in pixels, for each step of the path.

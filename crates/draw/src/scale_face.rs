@@ -1,30 +1,28 @@
-//! The face of a ruler, grid or board: what is printed where, and how much of a pixel it covers.
+//! The face of a ruler, grid or board: where it lies in the picture, and what is painted there.
 
+use crate::bulb::{bent, seen_through, walls_passed};
 use crate::camera::View;
-use crate::canvas::{covered, covered_strip};
+use crate::canvas::covered_strip;
 use crate::error::DrawError;
-use crate::glyphs;
 use crate::noise::texture;
-use crate::scene::{ScaleKind, ScaleObject};
+use crate::scale_object::{Edge, ScaleKind, ScaleObject, Surface};
+use crate::scale_print::{board_ink, edge_ink, grid_ink, numerals_ink};
+use crate::scene::Bulb;
 use crate::vector::{Vec3, along, cross, dot, sub, unit};
 
 /// A ruler goes on this far beyond its first and last mark; paper twice as far.
 const MARGIN_MM: f64 = 6.0;
-/// Width of a ruler's mark.
-const MARK_WIDTH_MM: f64 = 0.18;
-/// Lengths of millimetre marks: every one, every fifth, every tenth.
-const MM_LENGTHS: [f64; 3] = [3.2, 4.8, 6.6];
-/// Lengths of inch marks: sixteenth, eighth, quarter, half, whole.
-const INCH_LENGTHS: [f64; 5] = [2.4, 3.2, 4.2, 5.4, 6.8];
-/// A sixteenth of an inch of 25.4 mm exactly.
-const SIXTEENTH_MM: f64 = 25.4 / 16.0;
-/// Height of the numerals.
-const NUMERAL_MM: f64 = 3.0;
+/// A panel of light behind a scale is this much larger on every side.
+const PANEL_MM: f64 = 18.0;
+/// Light of what hides a piece of a scale, as a share of the room's.
+const COVER_LIGHT: f64 = 0.045;
 
 /// A scale laid into the picture.
 pub(crate) struct Face<'a> {
     object: &'a ScaleObject,
     view: &'a View,
+    /// The bulb through which the scale is seen, where it stands in the way.
+    bulb: Option<&'a Bulb>,
     along: Vec3,
     across: Vec3,
     normal: Vec3,
@@ -36,17 +34,22 @@ pub(crate) struct Face<'a> {
 }
 
 /// A place on the face under a pixel, and how it changes from pixel to pixel.
-struct Spot {
-    u: f64,
-    v: f64,
-    du: [f64; 2],
-    dv: [f64; 2],
+pub(crate) struct Spot {
+    pub(crate) u: f64,
+    pub(crate) v: f64,
+    pub(crate) du: [f64; 2],
+    pub(crate) dv: [f64; 2],
     /// Size of a pixel on the face.
-    pixel: f64,
+    pub(crate) pixel: f64,
 }
 
 impl<'a> Face<'a> {
-    pub(crate) fn new(object: &'a ScaleObject, view: &'a View, seed: u64) -> Result<Self, DrawError> {
+    pub(crate) fn new(
+        object: &'a ScaleObject,
+        view: &'a View,
+        bulb: Option<&'a Bulb>,
+        seed: u64,
+    ) -> Result<Self, DrawError> {
         let normal = unit(object.normal).ok_or(DrawError::NoDirection { name: "the scale's normal" })?;
         let in_plane = along(object.along, normal, -dot(object.along, normal));
         let along_marks = unit(in_plane).ok_or(DrawError::NoDirection { name: "the scale" })?;
@@ -65,14 +68,16 @@ impl<'a> Face<'a> {
         };
         let across = cross(normal, along_marks);
         let mut face =
-            Face { object, view, along: along_marks, across, normal, seed, bounds, box_px: [0.0; 4] };
+            Face { object, view, bulb, along: along_marks, across, normal, seed, bounds, box_px: [0.0; 4] };
         face.box_px = face.box_in_picture()?;
         Ok(face)
     }
 
     /// A box that holds the face in the picture, corners and sides (which distortion bends).
     fn box_in_picture(&self) -> Result<[f64; 4], DrawError> {
+        let panel = if self.object.lit_from_behind > 0.0 { PANEL_MM } else { 0.0 };
         let [u0, u1, v0, v1] = self.bounds;
+        let [u0, u1, v0, v1] = [u0 - panel, u1 + panel, v0 - panel, v1 + panel];
         // A post runs down out of the picture, a clamp stands out over the far edge.
         let above = if self.object.holder.is_some() { 12.0 } else { 0.0 };
         let mut bounds = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
@@ -80,14 +85,13 @@ impl<'a> Face<'a> {
             let part = f64::from(step) / 16.0;
             let (u, v) = (u0 + (u1 - u0) * part, v0 + (v1 + above - v0) * part);
             for place in [[u, v0], [u, v1 + above], [u0, v], [u1, v]] {
-                let [x, y] = self
-                    .view
-                    .project(self.place(place[0], place[1]))
-                    .ok_or(DrawError::BehindCamera { what: "a corner of the scale" })?;
+                let [x, y] =
+                    self.seen(place).ok_or(DrawError::BehindCamera { what: "a corner of the scale" })?;
                 bounds = [bounds[0].min(x), bounds[1].min(y), bounds[2].max(x), bounds[3].max(y)];
             }
         }
-        let reach = 4.0;
+        // glass moves the edges by a few pixels
+        let reach = if self.bulb.is_some() { 40.0 } else { 4.0 };
         Ok([bounds[0] - reach, bounds[1] - reach, bounds[2] + reach, bounds[3] + reach])
     }
 
@@ -96,7 +100,17 @@ impl<'a> Face<'a> {
         along(along(self.object.origin_mm, self.along, along_mm), self.across, across_mm)
     }
 
-    /// Places of the marks (of crossings or corners for grid and board), along first.
+    /// Where a place of the face is seen, through the glass where it stands in the way.
+    pub(crate) fn seen(&self, [along_mm, across_mm]: [f64; 2]) -> Option<[f64; 2]> {
+        let place = self.place(along_mm, across_mm);
+        let seen = self.bulb.map_or(place, |bulb| {
+            let camera = self.view.origin;
+            seen_through(bulb, camera, place, walls_passed(bulb, camera, place))
+        });
+        self.view.project(seen)
+    }
+
+    /// Places of the marks of the near edge (of crossings or corners for grid and board), along first.
     pub(crate) fn marks(&self) -> Vec<[f64; 2]> {
         let lattice =
             |columns: std::ops::RangeInclusive<u32>, rows: std::ops::RangeInclusive<u32>, side: f64| {
@@ -104,7 +118,7 @@ impl<'a> Face<'a> {
                 rows.flat_map(row).collect()
             };
         match self.object.kind {
-            ScaleKind::Ruler { length_mm, .. } => lattice(0..=length_mm, 0..=0, 1.0),
+            ScaleKind::Ruler { length_mm, near, .. } => edge_marks(near, length_mm, 0.0),
             ScaleKind::Grid { columns, rows, spacing_mm, .. } => lattice(0..=columns, 0..=rows, spacing_mm),
             // Only corners where four squares meet are crossings of light and dark.
             ScaleKind::Board { columns, rows, square_mm } => {
@@ -113,19 +127,23 @@ impl<'a> Face<'a> {
         }
     }
 
-    /// Places of the marks of the inch edge.
-    pub(crate) fn inch_marks(&self) -> Vec<[f64; 2]> {
+    /// Places of the marks of a ruler's far edge.
+    pub(crate) fn far_marks(&self) -> Vec<[f64; 2]> {
         match self.object.kind {
-            ScaleKind::Ruler { length_mm, width_mm, inch_edge: true, .. } => {
-                let count = (f64::from(length_mm) / SIXTEENTH_MM) as u32;
-                (0..=count).map(|k| [f64::from(k) * SIXTEENTH_MM, width_mm]).collect()
-            }
+            ScaleKind::Ruler { length_mm, width_mm, far, .. } => edge_marks(far, length_mm, width_mm),
             _ => Vec::new(),
         }
     }
 
+    /// Whether something covers a place of the face.
+    pub(crate) fn is_hidden(&self, u: f64, v: f64) -> bool {
+        let pieces = &self.object.hidden_mm;
+        self.is_clamped(u, v)
+            || pieces.iter().any(|[u0, u1, v0, v1]| (*u0..=*u1).contains(&u) && (*v0..=*v1).contains(&v))
+    }
+
     /// Whether the clamp lies over a place.
-    pub(crate) fn is_clamped(&self, u: f64, v: f64) -> bool {
+    fn is_clamped(&self, u: f64, v: f64) -> bool {
         self.object.holder.as_ref().is_some_and(|holder| {
             (u - holder.along_mm).abs() <= 0.5 * holder.width_mm && v >= self.bounds[3] - holder.reach_mm
         })
@@ -141,18 +159,55 @@ impl<'a> Face<'a> {
         let (from, to) = (left.max(0.0) as usize, (right as usize).min(row.len().saturating_sub(1)));
         for (x, value) in row.iter_mut().enumerate().take(to + 1).skip(from) {
             let Some(spot) = self.spot(x as f64, y as f64) else { continue };
+            self.paint_panel(&spot, value);
             let cover = self.cover(&spot) as f32;
             if cover > 0.0 {
-                let printed = self.printed(&spot) as f32;
-                let shading = (room * self.shading(&spot)) as f32;
-                for (channel, (ground, ink)) in
-                    value.iter_mut().zip(self.object.ground.iter().zip(self.object.ink))
-                {
-                    let colour = (ground + (ink - ground) * printed) * shading;
-                    *channel += (colour - *channel) * cover;
-                }
+                self.paint_ground(&spot, room, cover, value);
             }
+            self.paint_hidden(&spot, room, value);
             self.paint_clamp(&spot, room, value);
+        }
+    }
+
+    /// Ground and marks: what they throw back of the room's light, and what comes through them.
+    fn paint_ground(&self, spot: &Spot, room: f64, cover: f32, value: &mut [f32; 3]) {
+        let printed = self.printed(spot) as f32;
+        let shading = self.shading(spot);
+        let clear = self.object.see_through as f32;
+        // opaque ground over a panel of light lets a part through, as paper does
+        let through = self.object.lit_from_behind * if clear > 0.0 { 0.0 } else { 0.75 };
+        let light = ((room + through) * shading) as f32;
+        for (channel, (ground, ink)) in value.iter_mut().zip(self.object.ground.iter().zip(self.object.ink)) {
+            let bare = ground * light * (1.0 - clear) + *channel * clear;
+            // ink throws back the room's light alone
+            let marked = ink * (room * shading) as f32;
+            let colour = bare + (marked - bare) * printed;
+            *channel += (colour - *channel) * cover;
+        }
+    }
+
+    /// A bright panel close behind the scale.
+    fn paint_panel(&self, spot: &Spot, value: &mut [f32; 3]) {
+        let light = self.object.lit_from_behind;
+        if light == 0.0 {
+            return;
+        }
+        let [u0, u1, v0, v1] = self.bounds;
+        let cover = covered_strip(spot.u, spot.du, u0 - PANEL_MM, u1 + PANEL_MM)
+            * covered_strip(spot.v, spot.dv, v0 - PANEL_MM, v1 + PANEL_MM);
+        let uneven = 1.0 + 0.06 * texture(self.seed ^ 23, spot.u / 60.0, spot.v / 50.0);
+        for channel in value {
+            *channel += ((0.9 * light * uneven) as f32 - *channel) * cover as f32;
+        }
+    }
+
+    /// What lies over the hidden pieces.
+    fn paint_hidden(&self, spot: &Spot, room: f64, value: &mut [f32; 3]) {
+        for [u0, u1, v0, v1] in &self.object.hidden_mm {
+            let cover = covered_strip(spot.u, spot.du, *u0, *u1) * covered_strip(spot.v, spot.dv, *v0, *v1);
+            for channel in value.iter_mut() {
+                *channel += ((room * COVER_LIGHT) as f32 - *channel) * cover as f32;
+            }
         }
     }
 
@@ -167,13 +222,25 @@ impl<'a> Face<'a> {
     }
 
     fn under(&self, x: f64, y: f64) -> Option<[f64; 2]> {
-        let ray = self.view.ray(x, y);
-        let at = dot(sub(self.object.origin_mm, self.view.origin), self.normal) / dot(ray, self.normal);
-        if !(at > 0.0 && at.is_finite()) {
-            return None;
-        }
-        let from_origin = sub(along(self.view.origin, ray, at), self.object.origin_mm);
+        let (start, ray) = (self.view.origin, self.view.ray(x, y));
+        let straight = self.met(start, ray)?;
+        let met = match self.bulb {
+            Some(bulb) => {
+                // how far the line of sight is bent is judged where it would meet the face unbent
+                let walls = walls_passed(bulb, start, straight);
+                let (start, ray) = bent(bulb, start, ray, walls);
+                self.met(start, ray)?
+            }
+            None => straight,
+        };
+        let from_origin = sub(met, self.object.origin_mm);
         Some([dot(from_origin, self.along), dot(from_origin, self.across)])
+    }
+
+    /// Where a ray meets the face's plane.
+    fn met(&self, start: Vec3, ray: Vec3) -> Option<Vec3> {
+        let at = dot(sub(self.object.origin_mm, start), self.normal) / dot(ray, self.normal);
+        (at > 0.0 && at.is_finite()).then(|| along(start, ray, at))
     }
 
     /// Share of a pixel that the face covers.
@@ -185,13 +252,12 @@ impl<'a> Face<'a> {
     /// Share of ink on the face under a pixel.
     fn printed(&self, spot: &Spot) -> f64 {
         match self.object.kind {
-            ScaleKind::Ruler { length_mm, width_mm, inch_edge, numerals } => {
-                let mut ink = mm_marks(spot, length_mm);
-                if inch_edge {
-                    ink = ink.max(inch_marks(spot, length_mm, width_mm));
-                }
+            ScaleKind::Ruler { length_mm, width_mm, near, far, numerals } => {
+                let from_far = spot.dv.map(|slope| -slope);
+                let mut ink = edge_ink(near, spot, spot.v, spot.dv, length_mm);
+                ink = ink.max(edge_ink(far, spot, width_mm - spot.v, from_far, length_mm));
                 if numerals {
-                    ink = ink.max(numerals_ink(spot, length_mm, width_mm, inch_edge));
+                    ink = ink.max(numerals_ink(spot, length_mm, width_mm, near, far));
                 }
                 0.92 * ink.min(1.0)
             }
@@ -207,7 +273,23 @@ impl<'a> Face<'a> {
         let slow = 0.05 * texture(self.seed ^ 21, spot.u / 70.0, spot.v / 40.0);
         let fine = 0.012 * texture(self.seed ^ 22, spot.u / 3.0, spot.v / 3.0);
         let place = (spot.u - self.bounds[0]) / (self.bounds[1] - self.bounds[0]);
-        0.93 + slow + fine + 0.06 * (0.5 - place)
+        0.93 + slow + fine + 0.06 * (0.5 - place) + self.grain(spot)
+    }
+
+    /// Grain of wood along the scale; brush marks across steel and a glare over a part of it.
+    fn grain(&self, spot: &Spot) -> f64 {
+        match self.object.surface {
+            Surface::Plain => 0.0,
+            Surface::Wood => {
+                0.10 * texture(self.seed ^ 24, spot.u / 45.0, spot.v / 0.7)
+                    + 0.06 * texture(self.seed ^ 25, spot.u / 12.0, spot.v / 0.25)
+            }
+            Surface::Steel => {
+                let glare = (spot.u - 0.35 * (self.bounds[0] + self.bounds[1])) / 40.0;
+                0.012 * texture(self.seed ^ 26, spot.u / 0.4, spot.v / 6.0)
+                    + 0.12 * libm::exp(-0.5 * glare * glare)
+            }
+        }
     }
 
     /// A dark clamp over the far edge.
@@ -251,104 +333,9 @@ impl<'a> Face<'a> {
     }
 }
 
-/// Numbers of the marks whose ink may reach a pixel.
-fn reached(
-    value: f64,
-    slope: [f64; 2],
-    spacing: f64,
-    half_width: f64,
-    last: u32,
-) -> std::ops::RangeInclusive<i64> {
-    let reach = half_width + 0.5 * (slope[0].abs() + slope[1].abs());
-    let low = ((value - reach) / spacing).ceil().max(0.0);
-    let high = ((value + reach) / spacing).floor().min(f64::from(last));
-    // Empty when no mark is near.
-    low as i64..=high as i64
-}
-
-fn mm_marks(spot: &Spot, length_mm: u32) -> f64 {
-    if spot.v > MM_LENGTHS[2] + 1.0 {
-        return 0.0;
-    }
-    let half = 0.5 * MARK_WIDTH_MM;
-    reached(spot.u, spot.du, 1.0, half, length_mm)
-        .map(|mark| {
-            let length = MM_LENGTHS[usize::from(mark % 5 == 0) + usize::from(mark % 10 == 0)];
-            let at = mark as f64;
-            covered_strip(spot.u, spot.du, at - half, at + half) * covered(length - spot.v, spot.dv)
-        })
-        .sum()
-}
-
-fn inch_marks(spot: &Spot, length_mm: u32, width_mm: f64) -> f64 {
-    let depth = width_mm - spot.v;
-    if depth > INCH_LENGTHS[4] + 1.0 {
-        return 0.0;
-    }
-    let half = 0.5 * MARK_WIDTH_MM;
-    let last = (f64::from(length_mm) / SIXTEENTH_MM) as u32;
-    reached(spot.u, spot.du, SIXTEENTH_MM, half, last)
-        .map(|mark| {
-            // Whole inches are divisible by 16, halves by 8 and so on: the number of twos says the rank.
-            let rank = if mark == 0 { 4 } else { mark.trailing_zeros().min(4) as usize };
-            let at = mark as f64 * SIXTEENTH_MM;
-            covered_strip(spot.u, spot.du, at - half, at + half)
-                * covered(INCH_LENGTHS[rank] - depth, spot.dv)
-        })
-        .sum()
-}
-
-fn numerals_ink(spot: &Spot, length_mm: u32, width_mm: f64, inch_edge: bool) -> f64 {
-    let foot = MM_LENGTHS[2] + 1.2;
-    if spot.v > foot - 1.0 && spot.v < foot + NUMERAL_MM + 1.0 {
-        let number = (spot.u / 10.0).round();
-        if number >= 0.0 && number * 10.0 <= f64::from(length_mm) {
-            let word = format!("{}", (number * 10.0) as i64);
-            let left = number * 10.0 - 0.5 * glyphs::width(&word, NUMERAL_MM);
-            let ink = glyphs::ink(&word, NUMERAL_MM, spot.u - left, spot.v - foot, spot.pixel);
-            let unit = glyphs::ink("mm", 0.8 * NUMERAL_MM, spot.u - 2.6, spot.v - foot, spot.pixel);
-            return ink.max(unit);
-        }
-    }
-    let head = width_mm - INCH_LENGTHS[4] - 1.2;
-    if inch_edge && spot.v < head + 1.0 && spot.v > head - NUMERAL_MM - 1.0 {
-        let number = (spot.u / 25.4).round();
-        if number >= 1.0 && number * 25.4 <= f64::from(length_mm) {
-            // These stand on the other edge, so they are upside down as seen from the first.
-            let word = format!("{}", number as i64);
-            let right = number * 25.4 + 0.5 * glyphs::width(&word, NUMERAL_MM);
-            return glyphs::ink(&word, NUMERAL_MM, right - spot.u, head - spot.v, spot.pixel);
-        }
-    }
-    0.0
-}
-
-fn grid_ink(spot: &Spot, columns: u32, rows: u32, side: f64, line: f64) -> f64 {
-    let half = 0.5 * line;
-    let (u_end, v_end) = (f64::from(columns) * side, f64::from(rows) * side);
-    let lines = |value: f64, slope: [f64; 2], last: u32| -> f64 {
-        let widest = 1.6 * half;
-        reached(value, slope, side, widest, last)
-            .map(|k| {
-                let (at, half) = (k as f64 * side, if k % 10 == 0 { widest } else { half });
-                covered_strip(value, slope, at - half, at + half)
-            })
-            .sum()
-    };
-    let upright = lines(spot.u, spot.du, columns) * covered_strip(spot.v, spot.dv, -half, v_end + half);
-    let level = lines(spot.v, spot.dv, rows) * covered_strip(spot.u, spot.du, -half, u_end + half);
-    0.8 * (upright + level - upright * level).clamp(0.0, 1.0)
-}
-
-/// Dark squares: the product of two square waves, each averaged over the pixel.
-fn board_ink(spot: &Spot, columns: u32, rows: u32, side: f64) -> f64 {
-    let wave = |value: f64, slope: [f64; 2]| {
-        // Signed: +1 in even cells, -1 in odd ones; only the nearest edge can run through a pixel.
-        let edge = (value / side).round();
-        let sign = if (edge as i64).rem_euclid(2) == 0 { 1.0 } else { -1.0 };
-        sign * (2.0 * covered(value - edge * side, slope) - 1.0)
-    };
-    let inside = covered_strip(spot.u, spot.du, 0.0, f64::from(columns) * side)
-        * covered_strip(spot.v, spot.dv, 0.0, f64::from(rows) * side);
-    0.93 * inside * 0.5 * (1.0 + wave(spot.u, spot.du) * wave(spot.v, spot.dv))
+/// Places of the marks of one edge.
+fn edge_marks(edge: Edge, length_mm: u32, across_mm: f64) -> Vec<[f64; 2]> {
+    let Some(spacing) = edge.spacing_mm() else { return Vec::new() };
+    let last = (f64::from(length_mm) / spacing + 1e-9) as u32;
+    (0..=last).map(|mark| [f64::from(mark) * spacing, across_mm]).collect()
 }

@@ -100,6 +100,9 @@ pub struct Beam {
     pub points_mm: Vec<[f64; 3]>,
     /// Standard deviation of the glow across the beam: one value, or one a point.
     pub sigma_mm: Vec<f64>,
+    /// Further paths that leave the muzzle at other angles and energies, each with as many points as the centre line; the
+    /// light is then shared evenly by the centre line and these, so that width and lopsidedness come from the paths.
+    pub bundle_mm: Vec<Vec<[f64; 3]>>,
     /// Peak of the glow at the muzzle, seen square on; 1 saturates the sensor at exposure 1.
     pub brightness: f64,
     /// Path length over which the glow falls to 1/e.
@@ -207,94 +210,8 @@ pub struct Scene {
     pub seed: u64,
 }
 
-/// A scale laid into a plane of the bench.
-///
-/// Along the marks runs `along`; across, away from the edge with the millimetre marks, runs
-/// `normal × along`. The face looks along `normal`.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ScaleObject {
-    /// What it is.
-    pub kind: ScaleKind,
-    /// Where its first mark meets its edge (grid and board: the first crossing).
-    pub origin_mm: [f64; 3],
-    /// Direction along the marks; made square to `normal` and of unit length.
-    pub along: [f64; 3],
-    /// Direction the face looks to: `[0, 0, 1]` for the front view.
-    pub normal: [f64; 3],
-    /// Linear red, green, blue of the ground.
-    pub ground: [f32; 3],
-    /// Linear red, green, blue of the marks.
-    pub ink: [f32; 3],
-    /// A post with a clamp that holds the scale.
-    pub holder: Option<Holder>,
-}
-
-/// A post from below with a clamp over the scale's far edge.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Holder {
-    /// Where along the marks the clamp grips.
-    pub along_mm: f64,
-    /// Width of the clamp along the marks.
-    pub width_mm: f64,
-    /// How far the clamp reaches over the face, from the far edge.
-    pub reach_mm: f64,
-}
-
-/// The kinds of scale.
-#[derive(Debug, Clone, PartialEq)]
-pub enum ScaleKind {
-    /// A ruler with long, medium and short marks every 10, 5 and 1 mm.
-    Ruler {
-        /// Length from the first to the last mark, whole millimetres.
-        length_mm: u32,
-        /// Width from edge to edge.
-        width_mm: f64,
-        /// Marks of 1/16 inch along the far edge.
-        inch_edge: bool,
-        /// Numerals every 10 mm (and every inch).
-        numerals: bool,
-    },
-    /// Paper with square lines, every tenth heavier.
-    Grid {
-        /// Number of cells along.
-        columns: u32,
-        /// Number of cells across.
-        rows: u32,
-        /// Side of a cell.
-        spacing_mm: f64,
-        /// Width of a light line.
-        line_mm: f64,
-    },
-    /// A board of dark and light squares.
-    Board {
-        /// Number of squares along.
-        columns: u32,
-        /// Number of squares across.
-        rows: u32,
-        /// Side of a square.
-        square_mm: f64,
-    },
-}
-
-impl ScaleObject {
-    /// A steel ruler in the plane z = `z0_mm`, its zero mark at `(x, y)`, marks running along `angle_deg`
-    /// (counter-clockwise from +x as seen from +z).
-    pub fn ruler(length_mm: u32, x_mm: f64, y_mm: f64, z0_mm: f64, angle_deg: f64) -> Self {
-        let angle = angle_deg.to_radians();
-        ScaleObject {
-            kind: ScaleKind::Ruler { length_mm, width_mm: 30.0, inch_edge: true, numerals: true },
-            origin_mm: [x_mm, y_mm, z0_mm],
-            along: [libm::cos(angle), libm::sin(angle), 0.0],
-            normal: [0.0, 0.0, 1.0],
-            ground: [0.74, 0.76, 0.78],
-            ink: [0.05, 0.05, 0.06],
-            holder: None,
-        }
-    }
-}
-
 /// Passes a number on when it lies in the accepted range.
-fn within(
+pub(crate) fn within(
     name: &'static str,
     value: f64,
     accepted: &'static str,
@@ -306,7 +223,7 @@ fn within(
     if allowed(value) { Ok(()) } else { Err(DrawError::OutOfRange { name, accepted, value }) }
 }
 
-fn positive(name: &'static str, value: f64) -> Result<(), DrawError> {
+pub(crate) fn positive(name: &'static str, value: f64) -> Result<(), DrawError> {
     within(name, value, "above 0", |v| v > 0.0)
 }
 
@@ -314,7 +231,7 @@ fn not_negative(name: &'static str, value: f64) -> Result<(), DrawError> {
     within(name, value, "0 or more", |v| v >= 0.0)
 }
 
-fn finite(name: &'static str, values: &[f64]) -> Result<(), DrawError> {
+pub(crate) fn finite(name: &'static str, values: &[f64]) -> Result<(), DrawError> {
     values.iter().try_for_each(|v| within(name, *v, "finite", |_| true))
 }
 
@@ -398,6 +315,10 @@ impl Beam {
             return Err(DrawError::WidthCount { points, widths });
         }
         self.points_mm.iter().try_for_each(|p| finite("a point of the beam", p))?;
+        if let Some(other) = self.bundle_mm.iter().find(|path| path.len() != points) {
+            return Err(DrawError::BundleCount { points, found: other.len() });
+        }
+        self.bundle_mm.iter().flatten().try_for_each(|p| finite("a point of the bundle", p))?;
         self.sigma_mm.iter().try_for_each(|s| positive("the beam's width", *s))?;
         not_negative("the beam's brightness", self.brightness)?;
         not_negative("the halo", self.halo)?;
@@ -427,35 +348,4 @@ impl Beam {
     pub(crate) fn sigma_at(&self, index: usize) -> f64 {
         self.sigma_mm.get(index).or(self.sigma_mm.last()).copied().unwrap_or(1.0)
     }
-}
-
-impl ScaleObject {
-    pub(crate) fn check(&self) -> Result<(), DrawError> {
-        finite("the scale's place", &self.origin_mm)?;
-        finite("the scale's direction", &self.along)?;
-        finite("the scale's normal", &self.normal)?;
-        match self.kind {
-            ScaleKind::Ruler { length_mm, width_mm, .. } => {
-                within("the ruler's length", f64::from(length_mm), "1 to 5000 mm", |v| {
-                    (1.0..=5000.0).contains(&v)
-                })?;
-                within("the ruler's width", width_mm, "10 to 200 mm", |v| (10.0..=200.0).contains(&v))
-            }
-            ScaleKind::Grid { columns, rows, spacing_mm, line_mm } => {
-                check_cells(columns, rows, spacing_mm)?;
-                within("the width of a line", line_mm, "above 0, below half a cell", |v| {
-                    v > 0.0 && v < spacing_mm / 2.0
-                })
-            }
-            ScaleKind::Board { columns, rows, square_mm } => check_cells(columns, rows, square_mm),
-        }
-    }
-}
-
-fn check_cells(columns: u32, rows: u32, side_mm: f64) -> Result<(), DrawError> {
-    positive("the side of a cell", side_mm)?;
-    for count in [columns, rows] {
-        within("the number of cells", f64::from(count), "2 to 1000", |v| (2.0..=1000.0).contains(&v))?;
-    }
-    Ok(())
 }

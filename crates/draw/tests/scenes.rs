@@ -34,6 +34,7 @@ fn scene() -> Scene {
         beam: Some(Beam {
             points_mm,
             sigma_mm: vec![0.5],
+            bundle_mm: Vec::new(),
             brightness: 0.9,
             fading_length_mm: 800.0,
             colour: [0.55, 0.45, 1.0],
@@ -188,7 +189,7 @@ fn a_scale_picture_is_lit_and_knows_its_marks() {
     )
     .unwrap();
     assert_eq!(drawn.truth.marks.len(), 161);
-    assert_eq!(drawn.truth.inch_marks.len(), 101);
+    assert_eq!(drawn.truth.far_marks.len(), 101);
     let picture = decode(&drawn.jpeg);
     let mean = picture.pixels().map(|p| f64::from(p.0[1])).sum::<f64>() / (600.0 * 480.0);
     assert!(mean > 80.0, "a lit room: {mean}");

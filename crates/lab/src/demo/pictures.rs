@@ -79,6 +79,7 @@ fn beam(points_mm: Vec<[f64; 3]>) -> Beam {
     Beam {
         points_mm,
         sigma_mm,
+        bundle_mm: Vec::new(),
         brightness: 1.5,
         fading_length_mm: 650.0,
         colour: [0.45, 0.62, 1.0],
