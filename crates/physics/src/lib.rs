@@ -39,4 +39,4 @@ pub use path::{MagneticField, Path, TraceOptions, Until, trace};
 pub use prepared::{BenchField, PreparedField};
 pub use ring::{Circle, GunShape, PathSummary, Surroundings, fit_circle, summarise};
 pub use vec3::{Mat3, Vec3};
-pub use winding::{CoilSet, Shape, Winding};
+pub use winding::{CoilSet, Misalignment, Shape, Winding};

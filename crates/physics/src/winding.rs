@@ -113,6 +113,11 @@ impl Winding {
         }
     }
 
+    /// The coil out of its place: turned about its own centre by `tilt` (a rotation vector, radians), then moved by `shift_m`.
+    pub fn misaligned(&self, by: &Misalignment) -> Self {
+        Self { centre_m: self.centre_m + by.shift_m, axis: turned(self.axis, by.tilt_rad), ..*self }
+    }
+
     /// The thin loops that stand for this round winding at every point at least `away_m` from its section.
     pub(crate) fn loops_for_distance(&self, away_m: f64) -> Result<Vec<Loop>, FieldError> {
         self.check()?;
@@ -272,6 +277,23 @@ fn square_distance(p: Vec3) -> impl Fn(&Cell) -> f64 {
     }
 }
 
+/// `v` turned by a rotation vector, radians.
+fn turned(v: Vec3, tilt_rad: Vec3) -> Vec3 {
+    match tilt_rad.unit() {
+        Some(axis) => v.rotated(axis, tilt_rad.norm()),
+        None => v,
+    }
+}
+
+/// How far one coil stands from where it should.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Misalignment {
+    /// Rotation vector about the coil's own centre, radians.
+    pub tilt_rad: Vec3,
+    /// Shift of its centre.
+    pub shift_m: Vec3,
+}
+
 /// Any number of coils through which the same current runs.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct CoilSet {
@@ -324,13 +346,33 @@ impl CoilSet {
 
     /// The set turned as a rigid body about the origin by `tilt` (a rotation vector, radians) and then moved by `shift_m`.
     pub fn moved(&self, tilt_rad: Vec3, shift_m: Vec3) -> Self {
-        let turn = |v: Vec3| match tilt_rad.unit() {
-            Some(axis) => v.rotated(axis, tilt_rad.norm()),
-            None => v,
-        };
         let windings = self.windings.iter();
-        let windings =
-            windings.map(|w| Winding { centre_m: turn(w.centre_m) + shift_m, axis: turn(w.axis), ..*w });
+        let windings = windings.map(|w| Winding {
+            centre_m: turned(w.centre_m, tilt_rad) + shift_m,
+            axis: turned(w.axis, tilt_rad),
+            ..*w
+        });
         Self { windings: windings.collect() }
+    }
+
+    /// The set with each coil out of its own place, in the coils' order; coils without an entry stay.
+    ///
+    /// ```
+    /// use arcmass_physics::{CoilSet, Misalignment, PreparedField, Vec3};
+    /// let pair = CoilSet::pair(0.15, 0.15, 124.0, 0.012, 0.016, 1.0);
+    /// // the upper coil leans by half a degree and sits 1 mm to the side
+    /// let lean = Misalignment { tilt_rad: Vec3::new(0.0, 0.5f64.to_radians(), 0.0), shift_m: Vec3::new(1e-3, 0.0, 0.0) };
+    /// let bench = pair.misaligned(&[Misalignment::default(), lean]);
+    /// let field = PreparedField::new(&bench, 0.08)?;
+    /// let centre = field.flux_density_per_ampere(Vec3::ZERO)?;
+    /// // half the coils lean, so the axis leans by about a quarter of a degree
+    /// assert!((centre.x / centre.z - 0.25f64.to_radians()).abs() < 2e-3);
+    /// # Ok::<(), arcmass_physics::FieldError>(())
+    /// ```
+    pub fn misaligned(&self, by: &[Misalignment]) -> Self {
+        let place = by.iter().copied().chain(std::iter::repeat(Misalignment::default()));
+        Self { windings: self.windings.iter().zip(place).map(|(w, m)| w.misaligned(&m)).collect() }
+    }
+}
     }
 }
