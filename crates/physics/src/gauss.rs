@@ -24,7 +24,7 @@ pub(crate) fn legendre(n: usize, x: f64) -> (f64, f64) {
 /// Nodes in (−1, 1), ascending, and weights (sum 2) of the `n`-point rule, exact for polynomials of degree `2n − 1`.
 ///
 /// Source: Abramowitz & Stegun 25.4.29; nodes by Newton's method on `P_n`.
-fn compute(n: usize) -> Vec<(f64, f64)> {
+pub(crate) fn nodes(n: usize) -> Vec<(f64, f64)> {
     (0..n)
         .map(|i| {
             let mut x = -((i as f64 + 0.75) / (n as f64 + 0.5) * std::f64::consts::PI).cos();
@@ -41,7 +41,7 @@ fn compute(n: usize) -> Vec<(f64, f64)> {
 /// The rule with `n` nodes, 1 ≤ n ≤ [`MAX_NODES`] (other numbers are brought into that range).
 pub(crate) fn rule(n: usize) -> &'static [(f64, f64)] {
     static RULES: OnceLock<Vec<Vec<(f64, f64)>>> = OnceLock::new();
-    let rules = RULES.get_or_init(|| (1..=MAX_NODES).map(compute).collect());
+    let rules = RULES.get_or_init(|| (1..=MAX_NODES).map(nodes).collect());
     let index = n.clamp(1, MAX_NODES) - 1;
     rules.get(index).map_or(&[], Vec::as_slice)
 }

@@ -9,8 +9,10 @@ pub mod coil;
 mod collocation;
 mod dual;
 pub mod earth;
+pub mod electric;
 pub mod elliptic;
 pub mod error;
+mod fourfold;
 pub mod gas;
 mod gauss;
 pub mod gun;
@@ -30,6 +32,7 @@ mod zonal;
 
 pub use bundle::{Arrival, Launch, follow_bundle};
 pub use coil::{Loop, RectangularLoop};
+pub use electric::{Ended, Moment, MotionOptions, MotionUntil, MovingPath, Plates, follow_motion};
 pub use error::{FieldError, MotionError, PathError};
 pub use gun::{Beam, BeamWidth, Gun};
 pub use lanes::VectorWidth;

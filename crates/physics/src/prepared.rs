@@ -2,6 +2,7 @@
 
 use crate::coil::Frame;
 use crate::error::FieldError;
+use crate::fourfold::Fourfold;
 use crate::lane8::Lane8;
 use crate::lanes::{Work, widest};
 use crate::vec3::Vec3;
@@ -22,20 +23,48 @@ pub(crate) fn splat<V: Lane8>(v: Vec3) -> [V; 3] {
     [V::splat(v.x), V::splat(v.y), V::splat(v.z)]
 }
 
-/// The coils that share one axis line, as one series.
+/// The coils of one shape that share one axis line, as one series.
 #[derive(Clone, Debug)]
 struct Group {
     frame: Frame,
     along_z: bool,
     centre_m: Vec3,
-    series: Series,
+    series: Harmonics,
+}
+
+/// Harmonics about a point of the axis.
+#[derive(Clone, Debug)]
+enum Harmonics {
+    /// Of round coils: order 0.
+    Zonal(Series),
+    /// Of square coils: orders 0, 4, 8 …
+    Fourfold(Box<Fourfold>),
+}
+
+impl Harmonics {
+    #[inline(always)]
+    fn lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
+        match self {
+            Self::Zonal(series) => series.lanes(p),
+            Self::Fourfold(series) => series.lanes(p),
+        }
+    }
+
+    #[inline(always)]
+    fn columns<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
+        match self {
+            Self::Zonal(series) => series.columns(p),
+            Self::Fourfold(series) => series.columns(p),
+        }
+    }
 }
 
 /// A coil set made ready for many points inside a sphere.
 ///
-/// Each set of coils on one axis becomes a series of zonal harmonics about the point of that axis nearest the centre,
-/// `B_z = Σ b_n r^n P_n`, `B_ρ = −ρ Σ b_n/(n+1) r^(n−1) P_n'`; the truncation error is bounded by
-/// [`PreparedField::error_bound_t_per_a`]. Outside the sphere, and for square coils, the direct field answers.
+/// Each set of round coils on one axis becomes a series of zonal harmonics about the point of that axis nearest the centre,
+/// `B_z = Σ b_n r^n P_n`, `B_ρ = −ρ Σ b_n/(n+1) r^(n−1) P_n'`, each set of square ones a series of spherical harmonics of orders
+/// 0, 4, 8 …; a coil that leans or stands aside has a series of its own. The truncation error is bounded by
+/// [`PreparedField::error_bound_t_per_a`]. Outside the sphere, and for square coils that come too near it, the direct field answers.
 ///
 /// **Source** J. D. Jackson, *Classical Electrodynamics*, 3rd ed., § 3.3 (potential off the axis from that on it).
 #[derive(Clone, Debug)]
@@ -66,13 +95,13 @@ impl PreparedField {
             radius_m,
             error_bound_t_per_a: 0.0,
         };
-        let (mut round, square): (Vec<Winding>, Vec<Winding>) =
-            coils.windings.iter().partition(|w| w.shape == Shape::Circular);
-        prepared.rest.windings = square;
-        while let Some(first) = round.first().copied() {
-            let (same, other): (Vec<Winding>, Vec<Winding>) =
-                round.iter().partition(|w| on_one_line(&first, w));
-            round = other;
+        let mut left = coils.windings.clone();
+        while let Some(first) = left.first().copied() {
+            first.check()?;
+            let (same, other): (Vec<Winding>, Vec<Winding>) = left
+                .iter()
+                .partition(|w| first.shape == w.shape && on_one_line(&first, w) && sides_agree(&first, w));
+            left = other;
             prepared.add_group(&first, &same)?;
         }
         Ok(prepared)
@@ -87,7 +116,7 @@ impl PreparedField {
     /// coils are round and share one axis.
     pub fn axial_taylor(&self) -> Option<Vec<f64>> {
         match (self.groups.as_slice(), self.rest.windings.is_empty()) {
-            ([group], true) => Some(group.series.axial_taylor()),
+            ([Group { series: Harmonics::Zonal(series), .. }], true) => Some(series.axial_taylor()),
             _ => None,
         }
     }
@@ -181,12 +210,31 @@ impl PreparedField {
 
     fn add_group(&mut self, first: &Winding, same: &[Winding]) -> Result<(), FieldError> {
         let axis = first.axis.unit().ok_or(FieldError::BadAxis(first.axis))?;
+        let frame = Frame::new(axis)?;
         let foot = first.centre_m + axis * (self.centre_m - first.centre_m).dot(axis);
         let reach = self.radius_m + (foot - self.centre_m).norm();
-        let series = Series::new(same, axis, foot, reach, TRUNCATION)?;
-        self.error_bound_t_per_a += series.error_bound_t_per_a;
+        let (series, bound) = match first.shape {
+            Shape::Circular => {
+                let series = Series::new(same, axis, foot, reach, TRUNCATION)?;
+                let bound = series.error_bound_t_per_a;
+                (Harmonics::Zonal(series), bound)
+            }
+            Shape::Square => {
+                let set = CoilSet { windings: same.to_vec() };
+                let field = |p: Vec3| {
+                    set.flux_density_per_ampere(foot + frame.to_bench(p)).map(|b| frame.to_local(b))
+                };
+                let Some(series) = Fourfold::new(same, axis, foot, reach, TRUNCATION, field)? else {
+                    self.rest.windings.extend(same);
+                    return Ok(());
+                };
+                let bound = series.error_bound_t_per_a;
+                (Harmonics::Fourfold(Box::new(series)), bound)
+            }
+        };
+        self.error_bound_t_per_a += bound;
         let along_z = axis == Vec3::Z && foot.x == 0.0 && foot.y == 0.0;
-        self.groups.push(Group { frame: Frame::new(axis)?, along_z, centre_m: foot, series });
+        self.groups.push(Group { frame, along_z, centre_m: foot, series });
         Ok(())
     }
 }
@@ -207,6 +255,12 @@ fn on_one_line(a: &Winding, b: &Winding) -> bool {
     let apart = b.centre_m - a.centre_m;
     let scale = a.mean_radius_m + b.mean_radius_m + apart.norm();
     a.axis.cross(b.axis).norm() <= SAME_LINE && apart.cross(a.axis).norm() <= SAME_LINE * scale
+}
+
+/// Whether the sides of two coils on one line are parallel: they follow the axis by the shortest turn from z, which for axes that
+/// point opposite ways is not the same turn.
+fn sides_agree(a: &Winding, b: &Winding) -> bool {
+    a.shape == Shape::Circular || a.axis.dot(b.axis) > 0.0
 }
 
 impl Group {

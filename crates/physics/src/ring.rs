@@ -22,6 +22,15 @@ pub struct GunShape {
     pub length_m: f64,
 }
 
+impl GunShape {
+    /// Whether the body holds a place `apart` from the muzzle, the beam leaving along the unit vector `direction`.
+    pub fn holds(&self, apart: Vec3, direction: Vec3) -> bool {
+        let behind = -apart.dot(direction);
+        let aside = (apart + direction * behind).norm();
+        (0.0..=self.length_m).contains(&behind) && aside <= self.radius_m
+    }
+}
+
 /// One turn of a path, measured as the contract says.
 #[derive(Clone, Debug)]
 pub struct PathSummary {
@@ -135,12 +144,7 @@ pub fn chord_diameter_m(path: &Path) -> Option<f64> {
 /// Whether the path, once it has turned by more than half a turn, enters the gun's body.
 fn returns_to_gun(path: &Path, gun: GunShape) -> bool {
     let (muzzle, direction) = path.at(0.0);
-    let inside = |s: f64| {
-        let apart = path.at(s).0 - muzzle;
-        let along = -apart.dot(direction);
-        let aside = (apart + direction * along).norm();
-        (0.0..=gun.length_m).contains(&along) && aside <= gun.radius_m
-    };
+    let inside = |s: f64| gun.holds(path.at(s).0 - muzzle, direction);
     // Samples a quarter of the body's radius apart can't step over it.
     let spacing = 0.25 * gun.radius_m.min(gun.length_m).max(1e-5 * path.length_m());
     let count = (path.length_m() / spacing).ceil() as usize;

@@ -10,6 +10,8 @@ use crate::vec3::{Mat3, Vec3};
 const NEAR_CELLS: f64 = 2.0;
 /// Halvings after which what is left of the section around the point no longer counts (2⁻⁴² of each side).
 const MOST_HALVINGS: u32 = 84;
+/// Most pieces along a side of a section that is turned into loops.
+const MOST_PIECES: f64 = 256.0;
 /// Decimal digits the quadrature over a cell must reach.
 const DIGITS: f64 = 14.0;
 
@@ -122,17 +124,34 @@ impl Winding {
     pub(crate) fn loops_for_distance(&self, away_m: f64) -> Result<Vec<Loop>, FieldError> {
         self.check()?;
         let mut loops = Vec::new();
-        let cell = self.section();
-        let count = |half: f64| node_count(away_m.max(0.1 * half), half);
-        self.nodes(&cell, count(cell.half_radius), count(cell.half_axial), &mut |radius_m, shift, weight| {
-            loops.push(Loop {
-                radius_m,
-                centre_m: self.centre_m + self.axis * shift,
-                axis: self.axis,
-                ampere_turns_per_ampere: self.turns * self.sense * weight,
-            });
-            Some(())
-        });
+        let whole = self.section();
+        // a piece no longer than its distance needs few enough nodes for the tables
+        let pieces = |half: f64| (half / away_m).ceil().clamp(1.0, MOST_PIECES) as usize;
+        let (across, along) = (pieces(whole.half_radius), pieces(whole.half_axial));
+        let cell = Cell {
+            half_radius: whole.half_radius / across as f64,
+            half_axial: whole.half_axial / along as f64,
+            ..whole
+        };
+        let (n_radius, n_axial) = (node_count(away_m, cell.half_radius), node_count(away_m, cell.half_axial));
+        for i in 0..across {
+            for j in 0..along {
+                let cell = Cell {
+                    radius: whole.radius - whole.half_radius + cell.half_radius * (2 * i + 1) as f64,
+                    axial: whole.axial - whole.half_axial + cell.half_axial * (2 * j + 1) as f64,
+                    ..cell
+                };
+                self.nodes(&cell, n_radius, n_axial, &mut |radius_m, shift, weight| {
+                    loops.push(Loop {
+                        radius_m,
+                        centre_m: self.centre_m + self.axis * shift,
+                        axis: self.axis,
+                        ampere_turns_per_ampere: self.turns * self.sense * weight,
+                    });
+                    Some(())
+                });
+            }
+        }
         Ok(loops)
     }
 
@@ -372,7 +391,5 @@ impl CoilSet {
     pub fn misaligned(&self, by: &[Misalignment]) -> Self {
         let place = by.iter().copied().chain(std::iter::repeat(Misalignment::default()));
         Self { windings: self.windings.iter().zip(place).map(|(w, m)| w.misaligned(&m)).collect() }
-    }
-}
     }
 }

@@ -13,6 +13,10 @@ const MOST_ORDERS: usize = 400;
 /// Region radius over conductor distance above which the series is refused.
 const NEAREST: f64 = 0.92;
 
+/// Gap between region and conductor that the loops of a section are made for, at least, in units of the conductor's distance; where the gap
+/// is smaller the region is refused.
+const LEAST_GAP: f64 = 0.05;
+
 /// Field of one term over its coefficient, at most: `√(P_m² + sin²θ P_m'²/m²) ≤ √((m+1)/m)`, m ≥ 6 (DLMF 18.14, Bernstein's bound).
 const TERM_FIELD: f64 = 1.1;
 
@@ -277,8 +281,9 @@ fn sources(
 ) -> Result<Vec<Source>, FieldError> {
     let mut sources = Vec::new();
     for winding in windings {
-        let half = 0.5 * winding.winding_radial_m.hypot(winding.winding_axial_m);
-        let away = (winding.centre_m - centre_m).norm().hypot(winding.mean_radius_m) - half - reach_m;
+        let height = (winding.centre_m - centre_m).dot(axis).abs() - 0.5 * winding.winding_axial_m;
+        let nearest = height.max(0.0).hypot(winding.mean_radius_m - 0.5 * winding.winding_radial_m);
+        let away = (nearest - reach_m).max(LEAST_GAP * nearest);
         for one in winding.loops_for_distance(away)? {
             let height = (one.centre_m - centre_m).dot(axis);
             let distance = height.hypot(one.radius_m);

@@ -1,5 +1,7 @@
 //! Long studies, run by hand and not by CI: each a file of its own here, with a line in [`STUDIES`].
 
+mod speed;
+
 use std::process::{Command, ExitCode};
 
 use crate::repository;
@@ -15,7 +17,11 @@ struct Study {
 }
 
 /// A new study: its own file beside this one, `mod name;` above, and its line here.
-const STUDIES: &[Study] = &[];
+const STUDIES: &[Study] = &[Study {
+    name: "speed",
+    answers: "how fast our kernels are, beside a folder of anchors if one is named: speed [FOLDER [KERNEL …]]",
+    run: speed::run,
+}];
 
 /// Says which studies there are.
 pub(crate) fn list() -> ExitCode {
