@@ -120,9 +120,17 @@ pub(super) struct Ticks {
     pub(super) exponent: i32,
 }
 
-/// Steps of 1, 2 or 5 times a power of ten.
-fn linear_ticks([low, high]: [f64; 2], length: f64, apart: f64) -> Ticks {
+/// Steps of 1, 2 or 5 times a power of ten; closer ones where only one label would be left.
+fn linear_ticks(range: [f64; 2], length: f64, apart: f64) -> Ticks {
     let wanted = (length / apart).clamp(2.0, 9.0);
+    let ticks = ticks_for(range, wanted);
+    if ticks.major.len() < 2 && length > LEAST_APART * 2.0 { ticks_for(range, 2.0 * wanted) } else { ticks }
+}
+
+/// Labels never stand closer together than this.
+const LEAST_APART: f64 = 30.0;
+
+fn ticks_for([low, high]: [f64; 2], wanted: f64) -> Ticks {
     let rough = (high - low) / wanted;
     let decade = 10_f64.powf(rough.log10().floor());
     let (step, parts) = match rough / decade {

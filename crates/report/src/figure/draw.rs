@@ -39,7 +39,9 @@ pub(super) fn panel(svg: &mut Svg, cell: &Cell) {
             draw_layer(svg, cell, layer, pass, &mut taken);
         }
     }
-    axes(svg, cell);
+    if !cell.panel.bare {
+        axes(svg, cell);
+    }
     for layer in &cell.panel.layers {
         words(svg, cell, layer, &mut taken);
     }
@@ -51,6 +53,16 @@ fn draw_layer(svg: &mut Svg, cell: &Cell, layer: &Layer, pass: usize, taken: &mu
         (0, Layer::Map(map)) => draw_map(svg, cell, map),
         (1, Layer::Span { meaning, side, from, to, .. }) => span(svg, cell, *meaning, *side, [*from, *to]),
         (1, Layer::Band { meaning, points, .. }) => band(svg, cell, *meaning, points),
+        (2, Layer::Shape { outline, points, hole, closed, .. }) if !hole.is_empty() && *closed => {
+            let cut = |points: &[[f64; 2]]| {
+                let placed: Vec<[f64; 2]> = places(cell, points).into_iter().flatten().collect();
+                clip::area(&placed, cell.frame)
+            };
+            let (outside, inside) = (cut(points), cut(hole));
+            svg.area_with_hole(outline_class(*outline), &outside, &inside);
+            taken.add_line(&outside, 1.0);
+            taken.add_line(&inside, 1.0);
+        }
         (2, Layer::Shape { outline, points, closed, .. }) => {
             shape(svg, cell, *outline, points, *closed, taken)
         }
@@ -92,6 +104,7 @@ fn places(cell: &Cell, points: &[[f64; 2]]) -> Vec<Vec<[f64; 2]>> {
 /// A line of some meaning; the beam has a halo and a light core.
 pub(super) fn stroke(svg: &mut Svg, meaning: Meaning, points: &[[f64; 2]]) {
     if meaning == Meaning::Beam {
+        svg.line("glow", points);
         svg.line("halo", points);
     }
     svg.line(&format!("{}-line", meaning.class()), points);
@@ -261,7 +274,9 @@ fn draw_map(svg: &mut Svg, cell: &Cell, map: &Map) {
             }
         }
     }
-    colour_bar(svg, cell, map);
+    if map.has_bar {
+        colour_bar(svg, cell, map);
+    }
 }
 
 /// Colour of the step above level `step - 1`, of `levels + 1` steps.

@@ -178,6 +178,10 @@ impl Plan<'_> {
             // A first guess, good to the width of a tick label.
             self.height = self.drawing_height(outer - 90.0);
         }
+        if self.panel.bare {
+            (self.left, self.right, self.x_labelled) = (BORDER, BORDER, false);
+            return;
+        }
         let ticks = self.y_scale(0.0, self.height).ticks(UP_APART);
         let label = with_exponent(&self.panel.y.label, ticks.exponent);
         self.y_label = upright_lines(&label, self.height);
@@ -189,7 +193,7 @@ impl Plan<'_> {
         };
         self.left = BORDER + self.y_label.len() as f64 * LINE + labels + TICK_GAP + 4.0;
         self.right = BORDER + 12.0;
-        if let Some(map) = self.panel.map_layer() {
+        if let Some(map) = self.panel.map_layer().filter(|map| map.has_bar) {
             let digits = map.levels.iter().map(|l| width(&level_label(&map.levels, *l), TEXT));
             self.right = BORDER + BAR_GAP + BAR_WIDTH + TICK_GAP + widest(&mut { digits }) + LINE + 4.0;
         }
@@ -204,7 +208,7 @@ impl Plan<'_> {
 
 /// Panels that stand alone in their row get the same margins, so that their frames line up.
 fn line_up(plans: &mut [Vec<Plan>]) {
-    let alone = |row: &&mut Vec<Plan>| row.len() == 1 && row[0].names.is_empty();
+    let alone = |row: &&mut Vec<Plan>| row.len() == 1 && row[0].names.is_empty() && !row[0].panel.bare;
     let ends = plans.iter_mut().filter(alone).flatten().map(|p| (p.left, p.right));
     let (left, right) = ends.fold((0.0_f64, 0.0_f64), |(l, r), (a, b)| (l.max(a), r.max(b)));
     for plan in plans.iter_mut().filter(alone).flatten() {

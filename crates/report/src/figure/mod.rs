@@ -61,6 +61,13 @@ impl Figure {
         self
     }
 
+    /// Replaces the description, where it can only be told once the panels are known.
+    #[must_use]
+    pub fn described(mut self, description: impl Into<String>) -> Self {
+        self.description = description.into();
+        self
+    }
+
     /// Sets the width in the figure's own units (a text line is 14 of them high); at least 240.
     #[must_use]
     pub fn width(mut self, width: f64) -> Self {

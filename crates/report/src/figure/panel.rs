@@ -84,6 +84,7 @@ pub struct Map {
     pub(super) levels: Vec<f64>,
     pub(super) label: String,
     pub(super) palette: Palette,
+    pub(super) has_bar: bool,
 }
 
 impl Map {
@@ -92,13 +93,20 @@ impl Map {
     /// `levels` are rising; the map is filled between them and each gets a contour line. A `z` of the wrong
     /// length or with gaps is drawn as far as its cells are whole.
     pub fn new(x: Vec<f64>, y: Vec<f64>, z: Vec<f64>, levels: Vec<f64>, label: impl Into<String>) -> Self {
-        Map { x, y, z, levels, label: label.into(), palette: Palette::Sequential }
+        Map { x, y, z, levels, label: label.into(), palette: Palette::Sequential, has_bar: true }
     }
 
     /// Chooses the colours.
     #[must_use]
     pub fn palette(mut self, palette: Palette) -> Self {
         self.palette = palette;
+        self
+    }
+
+    /// Leaves the colour bar out, where a map beside this one has the same levels.
+    #[must_use]
+    pub fn without_bar(mut self) -> Self {
+        self.has_bar = false;
         self
     }
 
@@ -130,7 +138,7 @@ pub(super) enum Layer {
     Span { meaning: Meaning, name: String, side: Side, from: f64, to: f64 },
     Bars { bars: Vec<Bar> },
     Map(Map),
-    Shape { outline: Outline, name: String, points: Vec<[f64; 2]>, closed: bool },
+    Shape { outline: Outline, name: String, points: Vec<[f64; 2]>, hole: Vec<[f64; 2]>, closed: bool },
     Note { at: [f64; 2], text: String },
 }
 
@@ -142,13 +150,14 @@ pub struct Panel {
     pub(super) height: f64,
     pub(super) shares_x: bool,
     pub(super) to_scale: bool,
+    pub(super) bare: bool,
     pub(super) layers: Vec<Layer>,
 }
 
 impl Panel {
     /// An empty panel, 300 units high.
     pub fn new(x: Axis, y: Axis) -> Self {
-        Panel { x, y, height: 300.0, shares_x: false, to_scale: false, layers: Vec::new() }
+        Panel { x, y, height: 300.0, shares_x: false, to_scale: false, bare: false, layers: Vec::new() }
     }
 
     /// A panel of residuals under the panel before: it shares that panel's x axis and is 110 units high.
@@ -166,6 +175,11 @@ impl Panel {
     /// A drawing in which both axes have the same scale; its height follows from its width.
     pub fn drawing(x: Axis, y: Axis) -> Self {
         Panel { to_scale: true, ..Panel::new(x, y) }
+    }
+
+    /// A picture to one scale without frame, ticks and labels, for what has no axes on paper: a view in perspective.
+    pub fn picture() -> Self {
+        Panel { bare: true, ..Panel::drawing(Axis::new(""), Axis::new("")) }
     }
 
     /// Sets the height between the lower and the upper axis; ignored for a drawing to scale.
@@ -221,13 +235,25 @@ impl Panel {
     /// Adds a closed outline, filled.
     #[must_use]
     pub fn polygon(self, outline: Outline, name: impl Into<String>, points: Vec<[f64; 2]>) -> Self {
-        self.with(Layer::Shape { outline, name: name.into(), points, closed: true })
+        self.polygon_with_hole(outline, name, points, Vec::new())
+    }
+
+    /// Adds a closed outline, filled but for a hole in it.
+    #[must_use]
+    pub fn polygon_with_hole(
+        self,
+        outline: Outline,
+        name: impl Into<String>,
+        points: Vec<[f64; 2]>,
+        hole: Vec<[f64; 2]>,
+    ) -> Self {
+        self.with(Layer::Shape { outline, name: name.into(), points, hole, closed: true })
     }
 
     /// Adds an open outline.
     #[must_use]
     pub fn polyline(self, outline: Outline, name: impl Into<String>, points: Vec<[f64; 2]>) -> Self {
-        self.with(Layer::Shape { outline, name: name.into(), points, closed: false })
+        self.with(Layer::Shape { outline, name: name.into(), points, hole: Vec::new(), closed: false })
     }
 
     /// Adds a circle; `radius` in the unit of x.

@@ -90,6 +90,16 @@ impl Svg {
         }
     }
 
+    /// An area with a hole in it, whichever way round either runs.
+    pub(super) fn area_with_hole(&mut self, class: &str, points: &[[f64; 2]], hole: &[[f64; 2]]) {
+        if points.len() > 2 && hole.len() > 2 {
+            let data = format!("{}Z{}Z", path_data(points), path_data(hole));
+            self.raw_line(&format!("<path class=\"{class}\" fill-rule=\"evenodd\" d=\"{data}\"/>"));
+        } else {
+            self.area(class, points);
+        }
+    }
+
     /// Several areas of one colour as one element, so that no seam shows between them.
     pub(super) fn areas(&mut self, colour: &str, areas: &[Vec<[f64; 2]>]) {
         let data: String =
@@ -180,6 +190,10 @@ fn style(paint: Paint, id: &str) -> String {
         (".o-glass".to_owned(), format!("fill:{panel};fill-opacity:.45;stroke:{quiet};stroke-width:1.4")),
         (".o-coil".to_owned(), format!("fill:{hairline};stroke:{quiet};stroke-width:1.2")),
         (".o-thin".to_owned(), format!("fill:none;stroke:{quiet};stroke-width:1;stroke-dasharray:8 3 2 3")),
+        (
+            ".glow".to_owned(),
+            format!("fill:none;stroke:{};stroke-width:15;stroke-opacity:.13", colour("beam")),
+        ),
         (".halo".to_owned(), format!("fill:none;stroke:{};stroke-width:7;stroke-opacity:.3", colour("beam"))),
         (".core".to_owned(), format!("fill:none;stroke:{};stroke-width:1", colour("core"))),
     ];

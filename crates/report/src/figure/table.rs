@@ -60,6 +60,10 @@ pub(super) fn of_rows(rows: &[Vec<Panel>]) -> Vec<TextTable> {
 }
 
 fn of_layer(panel: &Panel, x: &str, layer: &Layer) -> Option<TextTable> {
+    if panel.bare {
+        // places on the paper mean nothing by themselves: the description tells them
+        return None;
+    }
     let x = x.to_owned();
     let y = plain(&panel.y.label);
     let titled = |name: &str, words: &str| if name.is_empty() { words.to_owned() } else { plain(name) };
