@@ -95,6 +95,15 @@ pub(crate) struct Field {
     /// A point in the bench's frame, mm; repeat for more
     #[arg(long, value_name = "X,Y,Z", allow_hyphen_values = true, value_parser = point)]
     pub(crate) at: Vec<Point>,
+    /// Put the map across and along the axis into the JSON document
+    #[arg(long)]
+    pub(crate) map: bool,
+    /// Write the figures into this folder, each as SVG and as text
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) figures: Option<PathBuf>,
+    /// Draw the figures on dark ground
+    #[arg(long, requires = "figures")]
+    pub(crate) dark: bool,
 }
 
 /// A point, mm.
@@ -131,6 +140,12 @@ pub(crate) struct PathArguments {
     /// Whole bench turned about the vertical, counter-clockwise seen from above, degrees
     #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true, value_parser = number)]
     pub(crate) bench_turned: f64,
+    /// Write the figures (front, side, perspective) into this folder, each as SVG and as text
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) figures: Option<PathBuf>,
+    /// Draw the figures on dark ground
+    #[arg(long, requires = "figures")]
+    pub(crate) dark: bool,
 }
 
 #[derive(Debug, Args)]

@@ -1,8 +1,10 @@
 //! The command `arcmass`: from readings and photographs of a glowing ring to the mass of the electron.
 
 mod arguments;
+mod columns;
 mod commands;
 mod ending;
+mod figure_files;
 mod progress;
 mod show;
 

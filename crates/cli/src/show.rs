@@ -122,6 +122,18 @@ pub(crate) fn bare(q: &Q) -> String {
     print::short(q.value, q.standard_uncertainty)
 }
 
+/// Says which files were written.
+pub(crate) fn written(sheet: &mut Sheet, files: &[String]) {
+    if files.is_empty() {
+        return;
+    }
+    sheet.gap();
+    sheet.line("Figures, each as SVG and beside it as text:");
+    for file in files {
+        sheet.line(format!("  {file}"));
+    }
+}
+
 /// One JSON document on standard output; caveats on standard error.
 pub(crate) fn json<T: serde::Serialize>(document: &T, caveats: &[CaveatEntry]) -> Result<(), Ending> {
     let text = serde_json::to_string_pretty(document)

@@ -58,7 +58,7 @@ pub fn probe_line(rows: &[ProbeDatum], apparatus: &Apparatus) -> Result<Option<P
 }
 
 /// Root mean square of the line's residuals, with its two parameters counted, T.
-fn scatter(line: &ProbeLine) -> f64 {
+pub fn scatter(line: &ProbeLine) -> f64 {
     let square = |(x, y): &(f64, f64)| (y - line.line.intercept - line.line.slope * x).powi(2);
     let freedom = line.points.len().saturating_sub(2).max(1) as f64;
     (line.points.iter().map(square).sum::<f64>() / freedom).sqrt()

@@ -6,7 +6,8 @@ use nalgebra::DVector;
 
 use crate::bench::{Bench, ProbeLine};
 use crate::desk::{Desk, LabError};
-use crate::document::Q;
+use crate::document::{Covariance, Q};
+use crate::field::map;
 use crate::model::{Model, Unknown};
 use crate::spread::{self, Spread};
 
@@ -39,11 +40,6 @@ impl FieldPerAmpere {
     pub fn textbook(&self) -> Option<f64> {
         self.stated.or(self.probe).or(self.geometry).or(self.balance).map(|q| q.value.abs())
     }
-}
-
-/// Fits the field tables and the geometry together, without any run.
-pub fn fit_field(model: &Model<'_>) -> Result<Joint, LabError> {
-    fit(model)
 }
 
 /// Fits everything a model holds.
@@ -101,7 +97,7 @@ pub fn field_per_ampere(bench: &Bench<'_>, joint: &Joint, desk: &Desk) -> Result
             let (slope, intercept) = probe(line, model);
             (Some(slope), Some(intercept))
         }
-        None => (None, None),
+        None => (map::per_ampere_by_probe(model)?, None),
     };
     Ok(FieldPerAmpere {
         in_use: in_use(model, joint, desk)?,
@@ -159,8 +155,11 @@ fn balance(model: &Model<'_>) -> Option<Q> {
     Some(spread::quantity(slope, &parts))
 }
 
-/// The joined value: straight from the sizes where nothing was measured, else from the posterior.
-fn in_use(model: &Model<'_>, joint: &Joint, desk: &Desk) -> Result<Q, LabError> {
+/// A quantity's derivatives by the unknowns it depends on, each with the unknown's place.
+type Slopes = Vec<(usize, f64)>;
+
+/// The joined field per ampere, T/A, and its derivatives.
+fn gradient(model: &Model<'_>, joint: &Joint) -> Result<(f64, Slopes), LabError> {
     let values = model.values(&joint.estimate);
     let value = model.field_per_ampere(&values)?;
     let mut slopes = Vec::new();
@@ -177,11 +176,57 @@ fn in_use(model: &Model<'_>, joint: &Joint, desk: &Desk) -> Result<Q, LabError> 
         };
         slopes.push((place, by));
     }
-    let u2: f64 = slopes
-        .iter()
-        .flat_map(|(i, a)| slopes.iter().map(move |(j, b)| (i, a, j, b)))
-        .map(|(i, a, j, b)| a * b * joint.covariance[(*i, *j)])
-        .sum();
+    Ok((value, slopes))
+}
+
+/// Covariance of two quantities that are linear in the unknowns.
+fn bilinear(joint: &Joint, first: &Slopes, second: &Slopes) -> f64 {
+    let pairs = first.iter().flat_map(|(i, a)| second.iter().map(move |(j, b)| (i, a, j, b)));
+    pairs.map(|(i, a, j, b)| a * b * joint.covariance[(*i, *j)]).sum()
+}
+
+/// Covariance of field per ampere (mT/A), background along x, y, z and the probe's zero (mT) after the joint fit.
+///
+/// What is known exactly has zeros; without a probe its zero is left out.
+pub fn covariance(model: &Model<'_>, joint: &Joint) -> Result<Covariance, LabError> {
+    let milli = |slopes: Slopes| slopes.into_iter().map(|(place, by)| (place, 1e3 * by)).collect::<Slopes>();
+    let itself =
+        |unknown: Unknown| model.unknowns.place(unknown).map(|place| (place, 1.0)).into_iter().collect();
+    let mut quantities: Vec<(&str, Slopes)> =
+        vec![("field_per_ampere_mt_per_a", milli(gradient(model, joint)?.1))];
+    for (name, unknown) in [
+        ("background_x_mt", Unknown::BackgroundX),
+        ("background_y_mt", Unknown::BackgroundY),
+        ("background_z_mt", Unknown::BackgroundZ),
+    ] {
+        quantities.push((name, milli(itself(unknown))));
+    }
+    if !model.probe.is_empty() {
+        quantities.push(("probe_zero_mt", milli(itself(Unknown::ProbeZero))));
+    }
+    let row = |(_, first): &(&str, Slopes)| -> Vec<f64> {
+        quantities.iter().map(|(_, second)| bilinear(joint, first, second)).collect()
+    };
+    Ok(Covariance {
+        of: quantities.iter().map(|(name, _)| (*name).to_owned()).collect(),
+        matrix: quantities.iter().map(row).collect(),
+    })
+}
+
+/// The probe's own zero after the joint fit, T; none without a probe.
+pub fn probe_zero(model: &Model<'_>, joint: &Joint) -> Option<Q> {
+    if model.probe.is_empty() {
+        return None;
+    }
+    let value = model.values(&joint.estimate).get(Unknown::ProbeZero);
+    let u = model.unknowns.place(Unknown::ProbeZero).map_or(0.0, |place| joint.u(place));
+    Some(spread::quantity(value, &[if u > 0.0 { Spread::Normal(u) } else { Spread::Exact }]))
+}
+
+/// The joined value: straight from the sizes where nothing was measured, else from the posterior.
+fn in_use(model: &Model<'_>, joint: &Joint, desk: &Desk) -> Result<Q, LabError> {
+    let (value, slopes) = gradient(model, joint)?;
+    let u2 = bilinear(joint, &slopes, &slopes);
     if joint.at.residuals.is_empty() {
         return Ok(spread::quantity(value, &[Spread::Normal(u2.max(0.0).sqrt())]));
     }

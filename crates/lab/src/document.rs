@@ -2,6 +2,15 @@
 
 use serde::{Deserialize, Serialize};
 
+mod field;
+mod path;
+
+pub use field::{
+    Covariance, FieldDocument, FieldMap, FieldPoint, LineFit, LineReading, MapFit, MapReading, Profile,
+    RingOfMap, RingUniformity, Uniformity,
+};
+pub use path::{BeamEntry, Deviation, Focus, GasEntry, PathDocument, PathEnd, Width};
+
 /// A measured value: unit as the suffix of its key, intervals equal-tailed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Q {
@@ -91,72 +100,6 @@ pub struct FaultsDocument {
     pub made_by: MadeBy,
     /// All at once.
     pub faults: Vec<FaultEntry>,
-}
-
-/// Flux density at one point.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct FieldPoint {
-    /// mm, bench frame.
-    pub at_mm: [f64; 3],
-    /// mT along +x, +y, +z.
-    pub flux_density_mt: [f64; 3],
-}
-
-/// `arcmass.field/1`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct FieldDocument {
-    /// Fixed.
-    pub schema: String,
-    /// What made it.
-    pub made_by: MadeBy,
-    /// Joined value, in use.
-    pub field_per_ampere_mt_per_a: Q,
-    /// From the coils' sizes alone.
-    pub geometry_mt_per_a: Option<Q>,
-    /// From the probe's line alone.
-    pub probe_mt_per_a: Option<Q>,
-    /// As stated in the bench file.
-    pub stated_mt_per_a: Option<Q>,
-    /// From the current balance alone.
-    pub balance_mt_per_a: Option<Q>,
-    /// Probe minus geometry in units of the standard uncertainty of the difference.
-    pub probe_minus_geometry_in_u: Option<f64>,
-    /// Of the probe's line: background plus the probe's zero.
-    pub intercept_mt: Option<Q>,
-    /// Along +x, +y, +z.
-    pub background_mt: [Q; 3],
-    /// Coil current for `points`, A.
-    pub current_a: f64,
-    /// Where `--at` asked.
-    pub points: Vec<FieldPoint>,
-    /// Over the ring the bench will make: largest deviation from the centre's field, %.
-    pub uniformity: Option<Uniformity>,
-    /// The probe's line, reading by reading.
-    pub line: Vec<LineReading>,
-    /// Said beside the result.
-    pub caveats: Vec<CaveatEntry>,
-}
-
-/// How uniform the coils' field is over a ring.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Uniformity {
-    /// Diameter of the ring, mm.
-    pub ring_diameter_mm: f64,
-    /// Mean of the field along the ring against the centre, %.
-    pub mean_deviation_percent: f64,
-    /// Largest deviation along the ring from the centre, %.
-    pub largest_deviation_percent: f64,
-}
-
-/// One reading of the probe on the I → B line.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct LineReading {
-    /// A, as read, signed.
-    pub current_a: f64,
-    /// mT, as read.
-    pub flux_density_mt: f64,
-    /// mT, measured minus fitted.
-    pub residual_mt: f64,
 }
 
 /// One measured photograph.
@@ -377,35 +320,6 @@ pub struct ReductionDocument {
     pub reference: Reference,
     /// Likeliest first.
     pub findings: Vec<Finding>,
-    /// Said beside the result.
-    pub caveats: Vec<CaveatEntry>,
-}
-
-/// `arcmass.path/1`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PathDocument {
-    /// Fixed.
-    pub schema: String,
-    /// What made it.
-    pub made_by: MadeBy,
-    /// Orthogonal-distance circle through one turn seen along z.
-    pub fitted_diameter_mm: Option<f64>,
-    /// From the muzzle to the far crossing.
-    pub chord_diameter_mm: Option<f64>,
-    /// Signed change of z over one turn.
-    pub pitch_mm: Option<f64>,
-    /// Turns before the glass; null if it isn't met.
-    pub turns_to_glass: Option<f64>,
-    /// Where the glass is met.
-    pub glass_point_mm: Option<[f64; 3]>,
-    /// Whether the beam comes round to the gun.
-    pub meets_gun: bool,
-    /// Of the particle.
-    pub speed_m_per_s: f64,
-    /// Along +x, +y, +z.
-    pub flux_density_at_muzzle_mt: [f64; 3],
-    /// Equally spaced along the path.
-    pub points_mm: Vec<[f64; 3]>,
     /// Said beside the result.
     pub caveats: Vec<CaveatEntry>,
 }

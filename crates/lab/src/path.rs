@@ -1,17 +1,23 @@
 //! The job `path`: the ring or helix that a setting will make, in the real field.
 
 use arcmass_notebook::Notebook;
-use arcmass_physics::{BenchField, GunShape, Surroundings, TraceOptions, Vec3, motion, summarise};
-use arcmass_quantity::Caveat;
+use arcmass_physics::{
+    BenchField, FieldError, GunShape, MagneticField, Surroundings, TraceOptions, Vec3, motion, summarise,
+};
 use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use nalgebra::DVector;
 
+mod beam;
+mod notes;
+mod way;
+
 use crate::assume::Apparatus;
-use crate::bench;
+use crate::bench::Bench;
 use crate::calibrate;
 use crate::desk::{Desk, LabError};
-use crate::document::{CaveatEntry, PathDocument};
-use crate::model::{FieldShape, Scope, Unknowns, aimed, turned};
+use crate::document::{CaveatEntry, PathDocument, Q};
+use crate::field::{field_only, inner_radius_m};
+use crate::model::{FieldShape, aimed, turned};
 
 /// A setting to predict.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,90 +36,148 @@ pub struct Setting {
 
 /// Points of one predicted turn.
 const POINTS: usize = 180;
-/// Half the thickness of a gun whose body nobody stated, m: common practice, no source.
-const GUN_RADIUS_M: f64 = 6e-3;
-/// Length of such a gun, m: common practice, no source.
-const GUN_LENGTH_M: f64 = 30e-3;
+/// The gun's body, which no bench file states: length and radius, mm; common practice, no source.
+pub const GUN_BODY_MM: [f64; 2] = [30.0, 6.0];
+const GUN: GunShape = GunShape { radius_m: 1e-3 * GUN_BODY_MM[1], length_m: 1e-3 * GUN_BODY_MM[0] };
+/// Highest voltage asked for, V, and largest current, A: far above any bench of this kind; common practice, no source.
+const MOST_VOLTAGE_V: f64 = 1e6;
+const MOST_CURRENT_A: f64 = 1e3;
 
 /// Predicts the path of one setting: field per ampere in use, background, gun, relativistic motion.
 ///
-/// - **Fails** where the voltage or current is not above 0, the field is unknown, or no turn is completed.
+/// - **Fails** where the voltage or current is not above 0 or beyond any bench, the field is unknown, or no turn is completed.
 pub fn path(notebook: &Notebook, setting: &Setting, desk: &Desk) -> Result<PathDocument, LabError> {
     check(setting)?;
     let apparatus = Apparatus::of(&notebook.bench)?;
-    let mut bench = bench::bench(notebook, &apparatus, &[])?;
-    bench.model.runs.clear();
-    bench.model.unknowns =
-        Unknowns::of(&apparatus, &Scope { has_probe: bench.scope.has_probe, ..Scope::default() });
-    let joint = calibrate::fit_field(&bench.model)?;
-    let values = bench.model.values(&joint.estimate);
-    let per_ampere = bench.model.field_per_ampere(&values)?;
+    let bench = field_only(notebook, &apparatus)?;
+    let joint = calibrate::fit(&bench.model)?;
+    let per_ampere = calibrate::field_per_ampere(&bench, &joint, desk)?;
     let [bx, by, bz] = calibrate::background(&bench.model, &joint).map(|q| q.value);
-    let background_t = turned(Vec3::new(bx, by, bz), setting.bench_turned_deg.to_radians());
+    let best_t = bench.model.field_per_ampere(&bench.model.values(&joint.estimate))?;
     let start = DVector::from_vec(bench.model.unknowns.start());
     let shape = bench.model.shape(&bench.model.values(&start))?;
     let centre = shape.at(Vec3::ZERO, apparatus.field_direction)?.norm();
-    let drive = per_ampere / centre * setting.current_a * setting.field_sense;
-    let motion = Launch::new(&apparatus, setting)?;
-    let direction = aimed(apparatus.gun.direction, setting.gun_tilt_deg.to_radians(), 0.0);
-    let at = |point: Vec3| -> Result<Vec3, LabError> {
-        Ok(shape.at(point, apparatus.field_direction)? * drive + background_t)
-    };
-    let muzzle = match apparatus.gun.muzzle_m {
-        Some([x, y, z]) => Vec3::new(x, y, z),
-        None => centred_start(at(Vec3::ZERO)?, direction, motion.rigidity_t_m)?,
-    };
-    let surroundings = Surroundings {
-        glass_inner_radius_m: inner_radius_m(notebook),
-        gun: Some(GunShape { radius_m: GUN_RADIUS_M, length_m: GUN_LENGTH_M }),
-    };
-    let options = TraceOptions::default();
-    let summary = match &shape {
+    let launch = Launch::new(&apparatus, setting)?;
+    let drive = best_t / centre * launch.current_a * setting.field_sense;
+    let background_t = turned(Vec3::new(bx, by, bz), setting.bench_turned_deg.to_radians());
+    let in_use = per_ampere.in_use;
+    let asked = Asked { notebook, setting, apparatus: &apparatus, bench: &bench, launch, in_use };
+    let mut document = match &shape {
         FieldShape::Coils { prepared, factor } => {
-            let field = BenchField { prepared, current_a: drive, scale: *factor, background_t };
-            summarise(&field, muzzle, direction, motion.rigidity_t_m, &surroundings, POINTS, &options)
+            asked.follow(&BenchField { prepared, current_a: drive, scale: *factor, background_t }, desk)
         }
         FieldShape::Uniform => {
-            let uniform = at(Vec3::ZERO)?;
-            let field = move |_: Vec3| -> Result<Vec3, arcmass_physics::FieldError> { Ok(uniform) };
-            summarise(&field, muzzle, direction, motion.rigidity_t_m, &surroundings, POINTS, &options)
+            let uniform = Vec3::new(0.0, 0.0, apparatus.field_direction) * drive + background_t;
+            asked.follow(&move |_: Vec3| -> Result<Vec3, FieldError> { Ok(uniform) }, desk)
         }
+    }?;
+    if let Some(clash) = crate::field::clash(&per_ampere) {
+        document.caveats.insert(0, notes::clash(clash));
     }
-    .map_err(|fault| no_path(&fault.to_string()))?;
-    let at_muzzle = at(muzzle)?;
-    let mm = |p: Vec3| [1e3 * p.x, 1e3 * p.y, 1e3 * p.z];
-    Ok(PathDocument {
-        schema: "arcmass.path/1".to_owned(),
-        made_by: desk.made_by(notebook.inputs()),
-        fitted_diameter_mm: summary.fitted_diameter_m.map(|d| 1e3 * d),
-        chord_diameter_mm: summary.chord_diameter_m.map(|d| 1e3 * d),
-        pitch_mm: summary.pitch_m.map(|p| 1e3 * p),
-        turns_to_glass: summary.turns_to_glass,
-        glass_point_mm: summary.glass_point_m.map(mm),
-        meets_gun: summary.meets_gun,
-        speed_m_per_s: motion.speed_m_per_s,
-        flux_density_at_muzzle_mt: [1e3 * at_muzzle.x, 1e3 * at_muzzle.y, 1e3 * at_muzzle.z],
-        points_mm: summary.points_m.iter().map(|p| mm(*p)).collect(),
-        caveats: caveats(notebook, &apparatus, setting, &summary)
-            .into_iter()
-            .map(CaveatEntry::from)
-            .collect(),
-    })
+    Ok(document)
+}
+
+/// One setting on one bench.
+struct Asked<'a> {
+    notebook: &'a Notebook,
+    setting: &'a Setting,
+    apparatus: &'a Apparatus,
+    bench: &'a Bench<'a>,
+    launch: Launch,
+    in_use: Q,
+}
+
+impl Asked<'_> {
+    fn follow<F: MagneticField>(&self, field: &F, desk: &Desk) -> Result<PathDocument, LabError> {
+        let (apparatus, launch) = (self.apparatus, &self.launch);
+        let no_field = |fault: FieldError| no_path(&fault.to_string());
+        let centre_t = field.flux_density(Vec3::ZERO).map_err(no_field)?;
+        let direction = aimed(apparatus.gun.direction, self.setting.gun_tilt_deg.to_radians(), 0.0);
+        let muzzle = match apparatus.gun.muzzle_m {
+            Some([x, y, z]) => Vec3::new(x, y, z),
+            None => centred_start(centre_t, direction, launch.rigidity_t_m)?,
+        };
+        let at_muzzle_t = field.flux_density(muzzle).map_err(no_field)?;
+        let around = Surroundings { glass_inner_radius_m: inner_radius_m(self.notebook), gun: Some(GUN) };
+        let rigidity = launch.rigidity_t_m;
+        let summary =
+            summarise(field, muzzle, direction, rigidity, &around, POINTS, &TraceOptions::default())
+                .map_err(|fault| no_path(&fault.to_string()))?;
+        let (drawn, end) = way::drawn(field, muzzle, direction, rigidity, &around)
+            .map_err(|fault| no_path(&fault.to_string()))?;
+        let (gas, gas_caveat) = beam::gas(self.notebook, launch.energy_ev(apparatus), &drawn);
+        let mut caveats = notes::caveats(self, &summary, at_muzzle_t);
+        caveats.extend(gas_caveat);
+        let strength_t = at_muzzle_t.norm().max(f64::MIN_POSITIVE);
+        let diameter_mm = summary.fitted_diameter_m.map(|d| 1e3 * d);
+        Ok(PathDocument {
+            schema: "arcmass.path/1".to_owned(),
+            made_by: desk.made_by(self.notebook.inputs()),
+            fitted_diameter_mm: diameter_mm,
+            chord_diameter_mm: summary.chord_diameter_m.map(|d| 1e3 * d),
+            pitch_mm: summary.pitch_m.map(|p| 1e3 * p),
+            turns_to_glass: summary.turns_to_glass,
+            glass_point_mm: summary.glass_point_m.map(mm),
+            meets_gun: summary.meets_gun,
+            speed_m_per_s: launch.speed_m_per_s,
+            flux_density_at_muzzle_mt: mm(at_muzzle_t),
+            points_mm: summary.points_m.iter().map(|p| mm(*p)).collect(),
+            fitted_diameter_standard_uncertainty_mm: diameter_mm.map(|d| d * self.relative_u()),
+            centre_mm: summary.fitted_circle.map(|c| [1e3 * c.centre_x_m, 1e3 * c.centre_y_m]),
+            muzzle_mm: mm(muzzle),
+            direction: [direction.x, direction.y, direction.z],
+            accelerating_voltage_v: launch.accelerating_voltage_v,
+            current_a: launch.current_a,
+            // p⊥/(q B) = (p/q) |t × B| / B²
+            gyroradius_mm: 1e3 * rigidity.abs() * at_muzzle_t.cross(direction).norm() / strength_t.powi(2),
+            pitch_angle_deg: (at_muzzle_t.dot(direction) / strength_t).clamp(-1.0, 1.0).acos().to_degrees(),
+            deviation: way::deviation(&summary, centre_t, rigidity),
+            beam: beam::beam(self, field, muzzle, direction, &summary),
+            gas,
+            end,
+            drawn_mm: way::points(&drawn).into_iter().map(mm).collect(),
+            caveats: caveats.into_iter().map(CaveatEntry::from).collect(),
+        })
+    }
+
+    /// Of the diameter, relative, to first order: d ∝ √V / (k I).
+    fn relative_u(&self) -> f64 {
+        let apparatus = self.apparatus;
+        let (volts, amperes) = (&apparatus.voltmeter, &apparatus.ammeter);
+        let of_voltage = (volts.gain.u() * self.setting.voltage_v)
+            .hypot(volts.zero.spread.u())
+            .hypot(volts.per_reading_u)
+            .hypot(apparatus.voltage_offset.spread.u());
+        let of_current = (amperes.gain.u() * self.setting.current_a)
+            .hypot(amperes.zero.spread.u())
+            .hypot(amperes.per_reading_u);
+        let of_field = self.in_use.standard_uncertainty / self.in_use.value.abs();
+        (0.5 * of_voltage / self.launch.accelerating_voltage_v)
+            .hypot(of_current / self.launch.current_a)
+            .hypot(of_field)
+    }
+}
+
+/// Metres to millimetres, tesla to millitesla.
+fn mm(v: Vec3) -> [f64; 3] {
+    [1e3 * v.x, 1e3 * v.y, 1e3 * v.z]
 }
 
 fn check(setting: &Setting) -> Result<(), LabError> {
-    let bad = |what: &str, found: f64, unit: &str| {
+    let bad = |what: &str, found: f64, most: f64, unit: &str| {
+        let plain = (1e-3..1e6).contains(&found.abs()) || found == 0.0 || !found.is_finite();
+        let got = if plain { format!("{found}") } else { format!("{found:e}") };
         Err(LabError::lacking(
             "command line",
-            format!("{what} must be above 0 {unit}, got {found} {unit}"),
+            format!("{what} must be above 0 {unit} and at most {most} {unit}, got {got} {unit}"),
             "give the value as the meter reads it; reversed leads are `--field-sense -`",
         ))
     };
-    if !(setting.voltage_v > 0.0 && setting.voltage_v.is_finite()) {
-        return bad("the voltage", setting.voltage_v, "V");
+    if !(setting.voltage_v > 0.0 && setting.voltage_v <= MOST_VOLTAGE_V) {
+        return bad("the voltage", setting.voltage_v, MOST_VOLTAGE_V, "V");
     }
-    if !(setting.current_a > 0.0 && setting.current_a.is_finite()) {
-        return bad("the coil current", setting.current_a, "A");
+    if !(setting.current_a > 0.0 && setting.current_a <= MOST_CURRENT_A) {
+        return bad("the coil current", setting.current_a, MOST_CURRENT_A, "A");
     }
     if !(setting.gun_tilt_deg > -180.0 && setting.gun_tilt_deg <= 180.0) {
         return Err(LabError::lacking(
@@ -134,23 +198,36 @@ fn check(setting: &Setting) -> Result<(), LabError> {
 
 /// What leaves the gun.
 struct Launch {
+    accelerating_voltage_v: f64,
+    current_a: f64,
     rigidity_t_m: f64,
     speed_m_per_s: f64,
 }
 
 impl Launch {
+    /// Readings corrected for the meters' stated zeros and the gun's stated offset.
     fn new(apparatus: &Apparatus, setting: &Setting) -> Result<Self, LabError> {
         let charge = f64::from(apparatus.charge_number) * ELEMENTARY_CHARGE.value;
         let voltage = setting.voltage_v + apparatus.voltmeter.zero.value + apparatus.voltage_offset.value;
         if voltage <= 0.0 {
             return Err(no_path("the accelerating voltage, corrected for its offset, is not above 0 V"));
         }
+        let current_a = setting.current_a + apparatus.ammeter.zero.value;
+        if current_a <= 0.0 {
+            return Err(no_path("the coil current, corrected for the ammeter's zero, is not above 0 A"));
+        }
         let energy = charge.abs() * voltage;
         let momentum = motion::momentum(energy, apparatus.assumed_mass_kg);
         Ok(Self {
+            accelerating_voltage_v: voltage,
+            current_a,
             rigidity_t_m: momentum / charge,
             speed_m_per_s: motion::speed(momentum, energy, apparatus.assumed_mass_kg),
         })
+    }
+
+    fn energy_ev(&self, apparatus: &Apparatus) -> f64 {
+        self.accelerating_voltage_v * f64::from(apparatus.charge_number.abs())
     }
 }
 
@@ -164,66 +241,10 @@ fn centred_start(field: Vec3, direction: Vec3, rigidity_t_m: f64) -> Result<Vec3
     Ok(across * (-rigidity_t_m.abs() / (strength * strength)))
 }
 
-fn inner_radius_m(notebook: &Notebook) -> Option<f64> {
-    let bulb = notebook.bench.bulb.as_ref()?;
-    let outer = bulb.outer_radius.as_ref()?.value;
-    Some(outer - bulb.glass_thickness.as_ref().map_or(0.0, |thickness| thickness.value))
-}
-
 fn no_path(why: &str) -> LabError {
     LabError::lacking(
         "bench.toml",
         format!("no path can be predicted: {why}"),
         "check voltage, current, gun and coils",
     )
-}
-
-fn caveats(
-    notebook: &Notebook,
-    apparatus: &Apparatus,
-    setting: &Setting,
-    summary: &arcmass_physics::PathSummary,
-) -> Vec<Caveat> {
-    let mut caveats = Vec::new();
-    let limits = notebook.bench.gun.as_ref();
-    if let Some(limit) = limits.and_then(|gun| gun.voltage_limit_v)
-        && setting.voltage_v > limit
-    {
-        caveats.push(Caveat::new(
-            "beyond-rating",
-            format!("{} V is above the gun's limit of {limit} V", setting.voltage_v),
-            "do not set it; choose a lower voltage",
-        ));
-    }
-    if let Some(limit) = notebook.bench.pair.as_ref().and_then(|pair| pair.current_limit_a)
-        && setting.current_a > limit
-    {
-        caveats.push(Caveat::new(
-            "beyond-rating",
-            format!("{} A is above the coils' limit of {limit} A", setting.current_a),
-            "do not set it; choose a smaller current",
-        ));
-    }
-    if apparatus.gun.muzzle_m.is_none() {
-        caveats.push(Caveat::new(
-            "muzzle-not-stated",
-            "the gun's place is not stated; the ring is taken as centred on the coils' axis",
-            "state muzzle and direction under [gun]",
-        ));
-    }
-    if apparatus.coils.is_none() {
-        caveats.push(Caveat::new(
-            "field-fall-off",
-            "the coils' sizes are not stated; the field is taken as uniform",
-            "state mean_radius and separation under [coils]",
-        ));
-    }
-    if summary.turns_to_glass.is_some_and(|turns| turns < 1.0) {
-        caveats.push(Caveat::new(
-            "meets-glass",
-            "the beam meets the glass before it comes round",
-            "raise the current, lower the voltage, or turn the tube by 180° if the leads are reversed",
-        ));
-    }
-    caveats
 }

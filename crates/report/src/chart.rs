@@ -1,6 +1,6 @@
-//! The report's charts: field line, masses, law, budget.
+//! The report's charts: masses, law, budget.
 
-use arcmass_lab::document::{FieldDocument, ReductionDocument, RunEntry};
+use arcmass_lab::document::{ReductionDocument, RunEntry};
 use arcmass_quantity::print;
 
 use crate::figure::{Axis, Bar, Figure, Meaning, Panel, Point, Side};
@@ -23,43 +23,6 @@ fn literal(text: &str) -> String {
         out.push(letter);
     }
     out
-}
-
-/// The probe's line with its residuals; nothing with fewer than two readings.
-pub(crate) fn field_line(field: &FieldDocument) -> Option<Figure> {
-    let fitted = |r: &arcmass_lab::document::LineReading| [r.current_a, r.flux_density_mt - r.residual_mt];
-    let mut ends: Vec<[f64; 2]> =
-        field.line.iter().map(fitted).filter(|p| p[0].is_finite() && p[1].is_finite()).collect();
-    ends.sort_by(|a, b| a[0].total_cmp(&b[0]));
-    let (first, last) = (*ends.first()?, *ends.last()?);
-    if first[0] == last[0] {
-        return None;
-    }
-    let readings = field.line.iter().map(|r| Point::new(r.current_a, r.flux_density_mt)).collect();
-    let residuals = field.line.iter().map(|r| Point::new(r.current_a, 1e3 * r.residual_mt)).collect();
-    let figure = Figure::new(
-        "Flux density against coil current",
-        format!(
-            "{} readings of the probe with the straight line through them, and below what they differ from it.",
-            field.line.len()
-        ),
-    );
-    Some(
-        figure
-            .id("field")
-            .width(WIDTH)
-            .panel(
-                Panel::new(Axis::new("*I* / A"), Axis::new("*B* / mT"))
-                    .height(220.0)
-                    .curve(Meaning::Predicted, "line fitted", vec![first, last])
-                    .points(Meaning::Measured, "probe, as read", readings),
-            )
-            .panel(
-                Panel::residuals(Axis::new("residual / µT"))
-                    .rule(Meaning::Predicted, Side::Level, 0.0, "")
-                    .points(Meaning::Measured, "", residuals),
-            ),
-    )
 }
 
 /// Each run's mass by the model and by the textbook, beside the result and the accepted value.

@@ -2,10 +2,13 @@
 
 mod base64;
 mod chart;
+pub mod field_figures;
 pub mod figure;
 mod input;
 mod marked;
 mod page;
+pub mod path_figures;
+mod perspective;
 mod section;
 mod sheet;
 mod sketch;

@@ -5,7 +5,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use crate::figure::{Figure, Theme};
 use crate::input::{ReportError, ReportInput};
 use crate::section::{self, Section};
-use crate::{chart, sketch, style};
+use crate::{chart, field_figures, sketch, style};
 
 /// The whole report as one HTML file: no script, no address outside itself, pictures inside.
 ///
@@ -53,9 +53,12 @@ fn of_section(section: &Section) -> Markup {
 
 /// The report's figures as files for `results/figures/`: name and SVG, on light ground.
 pub fn figures(input: &ReportInput<'_>) -> Vec<(String, String)> {
-    let all: [(&str, Option<Figure>); 5] = [
+    let all: [(&str, Option<Figure>); 8] = [
         ("apparatus.svg", sketch::apparatus(input)),
-        ("field.svg", input.field.and_then(chart::field_line)),
+        ("field.svg", input.field.and_then(field_figures::line)),
+        ("field-profile.svg", input.field.and_then(field_figures::profile)),
+        ("field-map.svg", input.field.and_then(field_figures::map)),
+        ("field-uniformity.svg", input.field.and_then(field_figures::uniformity)),
         ("masses.svg", Some(chart::masses(input.reduction))),
         ("budget.svg", chart::budget(input.reduction)),
         ("law.svg", Some(chart::law(input.reduction))),

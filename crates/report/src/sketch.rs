@@ -9,12 +9,12 @@ use crate::input::ReportInput;
 
 /// Points of a drawn circle.
 const POINTS: u32 = 96;
-/// Length and half width of the drawn gun, mm: its body is not in the bench file, so it is drawn only as a sign.
-const GUN_MM: [f64; 2] = [22.0, 5.0];
+/// Length and half width of the drawn gun, mm: its body is not in the bench file, so it is drawn as the prediction takes it.
+const GUN_MM: [f64; 2] = arcmass_lab::path::GUN_BODY_MM;
 
 /// The two projections: places of the horizontal and of the upright coordinate in `[x, y, z]`.
-const FRONT: [usize; 2] = [0, 1];
-const SIDE: [usize; 2] = [2, 1];
+pub(crate) const FRONT: [usize; 2] = [0, 1];
+pub(crate) const SIDE: [usize; 2] = [2, 1];
 
 /// Both views; nothing where the bench file states no size at all.
 pub(crate) fn apparatus(input: &ReportInput<'_>) -> Option<Figure> {
@@ -50,9 +50,18 @@ fn described(bench: &Bench, ring: &[[f64; 3]]) -> String {
     format!("Left: seen along the coils' axis; right: seen across it. Drawn are {}.", parts.join(", "))
 }
 
-fn view(bench: &Bench, ring: &[[f64; 3]], axes: [usize; 2], mut panel: Panel) -> Panel {
-    for corners in coil_corners(bench) {
-        panel = panel.polygon(Outline::Coil, "", outline(&corners, axes));
+/// Coils, glass and gun, seen along one axis.
+pub(crate) fn bodies(
+    bench: &Bench,
+    gun_at: Option<([f64; 3], [f64; 3])>,
+    axes: [usize; 2],
+    mut panel: Panel,
+) -> Panel {
+    for winding in coil_corners(bench) {
+        panel = match seen_along_axis(&winding, axes) {
+            Some([outer, inner]) => panel.polygon_with_hole(Outline::Coil, "", outer, inner),
+            None => panel.polygon(Outline::Coil, "", outline(&winding, axes)),
+        };
     }
     if let Some((outer, inner)) = bulb_mm(bench) {
         panel = panel.circle(Outline::Glass, "", [0.0, 0.0], outer);
@@ -60,26 +69,32 @@ fn view(bench: &Bench, ring: &[[f64; 3]], axes: [usize; 2], mut panel: Panel) ->
             panel = panel.polyline(Outline::Construction, "", circle(inner));
         }
     }
-    if let Some(muzzle) = muzzle_mm(bench) {
-        panel = panel.polygon(Outline::Body, "", gun(muzzle, direction(bench), axes));
+    if let Some((muzzle, direction)) = gun_at {
+        panel = panel.polygon(Outline::Body, "", gun(muzzle, direction, axes));
     }
+    panel
+}
+
+fn view(bench: &Bench, ring: &[[f64; 3]], axes: [usize; 2], panel: Panel) -> Panel {
+    let gun_at = muzzle_mm(bench).map(|muzzle| (muzzle, direction(bench)));
+    let mut panel = bodies(bench, gun_at, axes, panel);
     if !ring.is_empty() {
         panel = panel.curve(Meaning::Beam, "", ring.iter().map(|point| flat(*point, axes)).collect());
     }
     panel
 }
 
-fn flat(point: [f64; 3], axes: [usize; 2]) -> [f64; 2] {
+pub(crate) fn flat(point: [f64; 3], axes: [usize; 2]) -> [f64; 2] {
     axes.map(|axis| point.get(axis).copied().unwrap_or(0.0))
 }
 
-fn circle(radius: f64) -> Vec<[f64; 2]> {
+pub(crate) fn circle(radius: f64) -> Vec<[f64; 2]> {
     let angles = (0..=POINTS).map(|k| f64::from(k) * TAU / f64::from(POINTS));
     angles.map(|angle| [radius * angle.cos(), radius * angle.sin()]).collect()
 }
 
 /// Outer and inner radius of the glass.
-fn bulb_mm(bench: &Bench) -> Option<(f64, Option<f64>)> {
+pub(crate) fn bulb_mm(bench: &Bench) -> Option<(f64, Option<f64>)> {
     let bulb = bench.bulb.as_ref()?;
     let outer = 1e3 * bulb.outer_radius.as_ref()?.value;
     Some((outer, bulb.glass_thickness.as_ref().map(|thickness| outer - 1e3 * thickness.value)))
@@ -121,17 +136,17 @@ fn gun(muzzle: [f64; 3], direction: [f64; 3], axes: [usize; 2]) -> Vec<[f64; 2]>
 }
 
 /// One coil as two closed loops: the outer and the inner edge of its winding, on both faces.
-struct Winding {
-    centre: [f64; 3],
+pub(crate) struct Winding {
+    pub(crate) centre: [f64; 3],
     axis: [f64; 3],
     shape: CoilShape,
-    outer_mm: f64,
-    inner_mm: f64,
-    half_axial_mm: f64,
+    pub(crate) outer_mm: f64,
+    pub(crate) inner_mm: f64,
+    pub(crate) half_axial_mm: f64,
 }
 
 /// The windings of the bench, each as the rims whose shadow is drawn.
-fn coil_corners(bench: &Bench) -> Vec<Winding> {
+pub(crate) fn coil_corners(bench: &Bench) -> Vec<Winding> {
     let geometry = bench.pair.as_ref().and_then(|pair| pair.geometry.as_ref());
     let pair = geometry.map(pair_windings).unwrap_or_default();
     pair.into_iter().chain(bench.coil_list.iter().map(list_winding)).collect()
@@ -166,16 +181,18 @@ fn list_winding(coil: &Coil) -> Winding {
     }
 }
 
-/// Seen along its axis a winding is a flat ring; across it, the rectangle that its rims fill; else the rim at the middle.
+/// Outer and inner rim of a winding that is seen along its axis.
+fn seen_along_axis(winding: &Winding, axes: [usize; 2]) -> Option<[Vec<[f64; 2]>; 2]> {
+    let [u, v] = flat(winding.axis, axes);
+    let rim = |radius: f64| rim(winding, radius, 0.0).into_iter().map(|point| flat(point, axes)).collect();
+    (u.hypot(v) < 0.02).then(|| [rim(winding.outer_mm), rim(winding.inner_mm)])
+}
+
+/// Seen across its axis a winding is the rectangle that its rims fill; else the rim at the middle.
 fn outline(winding: &Winding, axes: [usize; 2]) -> Vec<[f64; 2]> {
     let along = flat(winding.axis, axes);
     let centre = flat(winding.centre, axes);
     let seen_edge_on = along[0].hypot(along[1]);
-    if seen_edge_on < 0.02 {
-        let rim = |radius: f64| rim(winding, radius, 0.0).into_iter().map(|point| flat(point, axes));
-        // there and back: the outer rim one way round, the inner the other, so that the middle stays open
-        return rim(winding.outer_mm).chain(rim(winding.inner_mm).rev()).collect();
-    }
     if seen_edge_on > 0.98 {
         let [u, v] = along;
         let corner = |across: f64, axial: f64| {
@@ -189,7 +206,7 @@ fn outline(winding: &Winding, axes: [usize; 2]) -> Vec<[f64; 2]> {
 }
 
 /// A closed loop about the winding's axis.
-fn rim(winding: &Winding, radius: f64, axial: f64) -> Vec<[f64; 3]> {
+pub(crate) fn rim(winding: &Winding, radius: f64, axial: f64) -> Vec<[f64; 3]> {
     let [a, b] = across(winding.axis);
     let at = |angle: f64| {
         let (sin, cos) = angle.sin_cos();
@@ -208,7 +225,7 @@ fn rim(winding: &Winding, radius: f64, axial: f64) -> Vec<[f64; 3]> {
 }
 
 /// Two unit vectors across an axis; for z they are x and y.
-fn across(axis: [f64; 3]) -> [[f64; 3]; 2] {
+pub(crate) fn across(axis: [f64; 3]) -> [[f64; 3]; 2] {
     let [x, y, z] = axis;
     let helper = if y.abs() < 0.9 { [0.0, 1.0, 0.0] } else { [0.0, 0.0, -1.0] };
     let cross = |p: [f64; 3], q: [f64; 3]| {
@@ -279,7 +296,7 @@ mod tests {
     fn a_winding_has_its_size_from_the_front_and_from_the_side() {
         for shape in [CoilShape::Circular, CoilShape::Square] {
             let winding = winding(shape, [0.0, 0.0, 1.0]);
-            let front = outline(&winding, FRONT);
+            let [front, _] = seen_along_axis(&winding, FRONT).unwrap();
             for axis in [0, 1] {
                 let [low, high] = extent(&front, axis);
                 assert!((low + 156.0).abs() < 1e-9 && (high - 156.0).abs() < 1e-9, "{low} {high}");
@@ -292,7 +309,7 @@ mod tests {
 
     #[test]
     fn a_square_winding_has_corners() {
-        let front = outline(&winding(CoilShape::Square, [0.0, 0.0, 1.0]), FRONT);
+        let [front, _] = seen_along_axis(&winding(CoilShape::Square, [0.0, 0.0, 1.0]), FRONT).unwrap();
         assert!(front.iter().any(|p| (p[0] - 156.0).abs() < 1e-9 && (p[1] - 156.0).abs() < 1e-9));
     }
 
@@ -306,7 +323,7 @@ mod tests {
     #[test]
     fn the_drawn_gun_ends_at_the_muzzle() {
         let front = gun([0.0, -36.0, 0.0], [1.0, 0.0, 0.0], FRONT);
-        assert_eq!(extent(&front, 0), [-22.0, 0.0]);
-        assert_eq!(extent(&front, 1), [-41.0, -31.0]);
+        assert_eq!(extent(&front, 0), [-30.0, 0.0]);
+        assert_eq!(extent(&front, 1), [-42.0, -30.0]);
     }
 }

@@ -29,7 +29,8 @@ impl Case {
     fn of(notebook: Notebook, rings: Option<RingsDocument>) -> Self {
         let reduction =
             reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &Desk::default()).unwrap();
-        let field = field(&notebook, &FieldQuestion::default(), &Desk::default()).ok();
+        let question = FieldQuestion { with_map: true, ..FieldQuestion::default() };
+        let field = field(&notebook, &question, &Desk::default()).ok();
         Case { notebook, reduction, rings, field, overlays: Vec::new() }
     }
 
@@ -301,7 +302,19 @@ fn figures_stand_alone_as_files() {
     let case = typical();
     let files = figures(&case.input());
     let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
-    assert_eq!(names, ["apparatus.svg", "field.svg", "masses.svg", "budget.svg", "law.svg"]);
+    assert_eq!(
+        names,
+        [
+            "apparatus.svg",
+            "field.svg",
+            "field-profile.svg",
+            "field-map.svg",
+            "field-uniformity.svg",
+            "masses.svg",
+            "budget.svg",
+            "law.svg"
+        ]
+    );
     assert!(
         files
             .iter()

@@ -117,7 +117,7 @@ pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending
     };
     bar.finish();
     let reduction = reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &desk)?;
-    let field = field(&notebook, &FieldQuestion::default(), &desk)?;
+    let field = field(&notebook, &FieldQuestion { with_map: true, ..FieldQuestion::default() }, &desk)?;
     let overlays = overlays.into_iter().map(|overlay| captioned(overlay, rings.as_ref())).collect();
     Ok(Whole { notebook, rings, reduction, field, overlays })
 }
@@ -181,7 +181,7 @@ pub(crate) fn keep_reduction(whole: &Whole) -> Result<(), Ending> {
 }
 
 /// Writes a file whole or not at all: beside it first, then renamed.
-fn write_beside(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+pub(crate) fn write_beside(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     let folder =
         path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let mut name = path.file_name().unwrap_or_default().to_owned();

@@ -225,6 +225,18 @@ const COMMAND_LINE: &[Case] = &[
     case("negative voltage", Nothing, "path bench --voltage -200 --current 1", &["above 0 V", "-200 V"]),
     case("infinite voltage", Nothing, "path bench --voltage inf --current 1", &["voltage", "inf"]),
     case("no current", Nothing, "path bench --voltage 200 --current 0", &["current must be above 0 A"]),
+    case(
+        "a vast voltage",
+        Nothing,
+        "path bench --voltage 1e300 --current 1",
+        &["voltage", "1000000 V", "1e300 V"],
+    ),
+    case(
+        "a vast current",
+        Nothing,
+        "path bench --voltage 200 --current 1e9",
+        &["current", "1000 A", "1e9 A"],
+    ),
     case("current that is none", Nothing, "path bench --voltage 200 --current nan", &["current", "nan"]),
     case(
         "gun tilt 400",

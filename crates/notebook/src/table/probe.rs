@@ -100,7 +100,8 @@ fn row(
     let component = cells.get(table, "component").map(|cell| cell.choice(table, &COMPONENTS));
     let mut at = |column| cells.number(table, column, Bound::Any).map_or(0.0, metres);
     let at_m = [at("x_mm"), at("y_mm"), at("z_mm")];
-    let bench_turned_deg = cells.number(table, "bench_turned_deg", Bound::Any).unwrap_or(0.0);
+    let bench_turned_deg =
+        cells.number(table, "bench_turned_deg", Bound::Within(-360.0, 360.0)).unwrap_or(0.0);
     let reversed = cells.get(table, "probe_reversed").map(|cell| cell.choice(table, &REVERSED));
     Some(ProbeRow {
         current_a: current_a?,

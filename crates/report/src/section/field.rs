@@ -3,20 +3,24 @@
 use arcmass_lab::document::{FieldDocument, Q};
 use maud::{Markup, html};
 
-use crate::chart;
+use crate::field_figures;
 use crate::input::ReportInput;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{apart, percent, short, symbol, verdict};
+use crate::words::{apart, percent, sentence, short, symbol, verdict};
 
 /// Figure, table and sentences.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
-    let figure = input.field.and_then(chart::field_line);
+    let figure = input.field.and_then(field_figures::line);
     html! {
         @if let Some(figure) = figure {
-            (table::figure(&figure, html! { "Flux density at the centre against the coil current, as both meters read, with the line fitted; below, reading minus line." }))
+            (table::figure(&figure, html! { "Flux density at the centre against the coil current, as both meters read, with the line fitted and the line that the coils’ sizes give; below, reading minus line with the noise of one reading." }))
         }
         (ways(input))
+        @for finding in input.field.iter().flat_map(|field| &field.findings) {
+            p { strong { "▲ " (sentence(&finding.sentence)) } " " (sentence(&finding.remedy)) }
+        }
         (sentences(input))
+        @if let Some(field) = input.field { (shape(field)) }
         @if let Some(field) = input.field { (surroundings(field)) }
     }
 }
@@ -53,10 +57,36 @@ fn sentences(input: &ReportInput<'_>) -> Markup {
     }
 }
 
+/// What the probe's map says of the coils' sizes, and the map of the model.
+fn shape(field: &FieldDocument) -> Markup {
+    let profile = field_figures::profile(field);
+    let map = field_figures::map(field);
+    html! {
+        @if let (Some(figure), Some(fit)) = (profile, &field.map_fit) {
+            (table::figure(&figure, html! { "The axial field away from the centre over that at the centre, with the model as stated and as fitted; below, reading minus model." }))
+            @if let (Some(radius), Some(separation)) = (&fit.effective_radius_mm, &fit.effective_separation_mm) {
+                p {
+                    "The map’s shape alone, whatever its amplitude, asks for a mean radius of " span.unit { (short(radius)) " mm" }
+                    " and a separation of " span.unit { (short(separation)) " mm" }
+                    @if let (Some(r), Some(s)) = (&fit.stated_radius_mm, &fit.stated_separation_mm) {
+                        "; stated are " span.unit { (short(r)) " mm" } " and " span.unit { (short(s)) " mm" }
+                    } "."
+                }
+            }
+        }
+        @if let Some(figure) = map {
+            (table::figure(&figure, html! { "What the coils’ field differs from the centre’s, in per cent, with a ring of middle size: left in the ring’s plane, right along the axis; the dashed circle is the glass." }))
+        }
+    }
+}
+
 fn surroundings(field: &FieldDocument) -> Markup {
     let [x, y, z] = field.background_mt.map(|q| short(&q.times(1e3)));
     html! {
-        p { "Background as the field’s fit holds it: " (symbol("B")) " = (" (x) ", " (y) ", " (z) ") µT along x, y, z." }
+        p {
+            "Background as the field’s fit holds it: " (symbol("B")) " = (" (x) ", " (y) ", " (z) ") µT along x, y, z"
+            @if let Some(zero) = &field.probe_zero_mt { "; the probe’s own zero " (short(&zero.times(1e3))) " µT" } "."
+        }
         @if let Some(uniformity) = &field.uniformity {
             p {
                 "Around a ring of " (crate::words::fixed(uniformity.ring_diameter_mm, 0)) " mm diameter the coils’ field differs from the centre’s by "
