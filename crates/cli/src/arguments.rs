@@ -61,6 +61,12 @@ pub(crate) enum Command {
         after_help = "Example:\n  arcmass report window-bench --to report.html\n  arcmass report window-bench --sheet worksheet --to worksheet.html"
     )]
     Report(Report),
+    /// Print the completion script of a shell
+    #[command(after_help = "Example:\n  arcmass completions bash > arcmass.bash && source ./arcmass.bash")]
+    Completions(Completions),
+    /// Write the manual pages of the command and of each of its commands
+    #[command(after_help = "Example:\n  arcmass manual man1")]
+    Manual(Manual),
 }
 
 #[derive(Debug, Args)]
@@ -146,6 +152,20 @@ pub(crate) struct PathArguments {
     /// Draw the figures on dark ground
     #[arg(long, requires = "figures")]
     pub(crate) dark: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Completions {
+    /// Which shell
+    #[arg(value_name = "SHELL")]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Manual {
+    /// Where to write the pages; made if it isn't there
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
 }
 
 #[derive(Debug, Args)]

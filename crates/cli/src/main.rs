@@ -29,6 +29,8 @@ fn main() -> ExitCode {
             Command::Reduce(notebook) => commands::reduce::run(notebook, &arguments),
             Command::Path(path) => commands::path::run(path, &arguments),
             Command::Report(report) => commands::report::run(report, &arguments),
+            Command::Completions(shell) => commands::manual::completions(shell),
+            Command::Manual(manual) => commands::manual::manual(manual),
         }
     })
 }

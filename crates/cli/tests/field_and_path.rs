@@ -176,3 +176,30 @@ fn a_place_and_a_date_give_the_background_and_a_date_out_of_range_one_error() {
     assert_eq!(said.status, 2);
     assert!(said.err.contains("2025") && said.err.contains("date"), "{}", said.err);
 }
+
+#[test]
+fn every_shell_gets_a_completion_that_knows_every_command() {
+    let room = room();
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let script = works(room.path(), &format!("completions {shell}"));
+        for command in ["field", "path", "rings", "reduce", "report", "check", "new", "demo"] {
+            assert!(script.contains(command), "{shell}: {command}");
+        }
+        assert!(script.contains("gun-tilt"), "{shell}");
+    }
+    assert_eq!(arcmass(room.path(), "completions tortoise").status, 2);
+}
+
+#[test]
+fn the_manual_has_a_page_for_every_command() {
+    let room = room();
+    works(room.path(), "manual man1");
+    let page = |name: &str| fs::read_to_string(room.path().join("man1").join(name)).unwrap();
+    let whole = page("arcmass.1");
+    assert!(whole.contains(".TH arcmass 1") && whole.contains("never commands a supply"), "{whole}");
+    for command in ["field", "path", "rings", "reduce", "report", "check", "new", "demo"] {
+        let text = page(&format!("arcmass-{command}.1"));
+        assert!(text.contains(".SH OPTIONS") || text.contains(".SH SYNOPSIS"), "{command}");
+    }
+    assert!(page("arcmass-path.1").contains("\\-\\-gun\\-tilt"));
+}

@@ -3,6 +3,7 @@
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod field;
+pub(crate) mod manual;
 pub(crate) mod new;
 pub(crate) mod path;
 pub(crate) mod reduce;
