@@ -1,5 +1,6 @@
 //! What may be typed after `arcmass`, with an example for each command.
 
+use std::net::IpAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -67,6 +68,11 @@ pub(crate) enum Command {
     /// Write the manual pages of the command and of each of its commands
     #[command(after_help = "Example:\n  arcmass manual man1")]
     Manual(Manual),
+    /// Show the page: the whole day of the bench in a browser
+    #[command(
+        after_help = "Examples:\n  arcmass serve window-bench\n  arcmass serve window-bench --listen   # a phone on the same network too"
+    )]
+    Serve(Serve),
 }
 
 #[derive(Debug, Args)]
@@ -81,6 +87,22 @@ pub(crate) struct Demo {
     /// Where to make it
     #[arg(value_name = "DIR", default_value = "arcmass-demo")]
     pub(crate) folder: PathBuf,
+    /// Then show its page
+    #[arg(long)]
+    pub(crate) serve: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Serve {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+    /// Port to listen on; 0 takes a free one
+    #[arg(long, value_name = "PORT", default_value_t = 7117)]
+    pub(crate) port: u16,
+    /// Let other machines of the network in, with a code that works once; an address of this machine, or all of them
+    #[arg(long, value_name = "ADDRESS")]
+    pub(crate) listen: Option<Option<IpAddr>>,
 }
 
 #[derive(Debug, Args)]

@@ -31,6 +31,7 @@ fn main() -> ExitCode {
             Command::Report(report) => commands::report::run(report, &arguments),
             Command::Completions(shell) => commands::manual::completions(shell),
             Command::Manual(manual) => commands::manual::manual(manual),
+            Command::Serve(serve) => commands::serve::run(serve, &arguments),
         }
     })
 }

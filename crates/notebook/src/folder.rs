@@ -208,7 +208,7 @@ fn make_inside(folder: &Path, results: &Path, name: &str) -> Result<(), WriteFau
 }
 
 /// Temporary file beside, flushed, renamed.
-fn replace_whole(folder: &Path, target: &Path, bytes: &[u8]) -> io::Result<()> {
+pub(crate) fn replace_whole(folder: &Path, target: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".arcmass-").suffix(".part");
     readable_by_others(&mut builder);
@@ -222,16 +222,16 @@ fn replace_whole(folder: &Path, target: &Path, bytes: &[u8]) -> io::Result<()> {
 
 /// A temporary file is private by default; a result is as readable as any file of the person's.
 #[cfg(unix)]
-fn readable_by_others(builder: &mut tempfile::Builder<'_, '_>) {
+pub(crate) fn readable_by_others(builder: &mut tempfile::Builder<'_, '_>) {
     use std::os::unix::fs::PermissionsExt;
     builder.permissions(fs::Permissions::from_mode(0o666)); // less the person's mask
 }
 
 #[cfg(not(unix))]
-fn readable_by_others(_: &mut tempfile::Builder<'_, '_>) {}
+pub(crate) fn readable_by_others(_: &mut tempfile::Builder<'_, '_>) {}
 
 /// Makes the new name last through a power cut where the system lets a folder be synced.
-fn sync_folder(folder: &Path) {
+pub(crate) fn sync_folder(folder: &Path) {
     if let Ok(open) = fs::File::open(folder) {
         let _ = open.sync_all(); // the file itself is safe already
     }

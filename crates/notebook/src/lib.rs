@@ -1,10 +1,11 @@
 //! The notebook folder: bench file, tables, photographs, results.
 //!
 //! [`Notebook::open`] reads every file of a folder, checks all of it, and gives either typed [`record`]s in SI units or all
-//! [`Faults`] at once, each with file, line and column. Originals are never written; [`folder::write_result`] writes what is
-//! derived, whole or not at all.
+//! [`Faults`] at once, each with file, line and column. Commands never write originals; [`folder::write_result`] writes what is
+//! derived, [`edit`] what a person types on the page, both whole or not at all.
 
 mod bench;
+pub mod edit;
 mod fault;
 mod file;
 pub mod folder;

@@ -12,6 +12,7 @@ mod perspective;
 mod section;
 mod sheet;
 mod sketch;
+pub mod station;
 mod style;
 mod table;
 mod words;

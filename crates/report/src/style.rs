@@ -12,7 +12,7 @@ pub(crate) fn sheet() -> String {
 }
 
 // 170 mm of column fit both A4 (210 mm wide) and Letter (216 mm); no page size is set, the printer's stands.
-const RULES: &str = r#"
+pub(crate) const RULES: &str = r#"
 *{box-sizing:border-box}
 html{background:var(--ground);color:var(--text);font:16px/1.5 system-ui,sans-serif;font-variant-numeric:tabular-nums lining-nums;-webkit-text-size-adjust:100%}
 body{margin:0 auto;padding:28px 20px 40px;max-width:46rem;overflow-wrap:break-word}

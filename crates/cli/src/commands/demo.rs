@@ -28,5 +28,9 @@ pub(crate) fn run(demo: &Demo, arguments: &Arguments) -> Result<(), Ending> {
     sheet.gap();
     sheet.line(format!("The report is in {}", path.display()));
     sheet.line("Its hidden truth is in hidden-truth.json; look there last.");
-    sheet.out()
+    sheet.out()?;
+    if demo.serve {
+        return crate::commands::serve::serve(&demo.folder, 0, None, arguments);
+    }
+    Ok(())
 }

@@ -9,3 +9,4 @@ pub(crate) mod path;
 pub(crate) mod reduce;
 pub(crate) mod report;
 pub(crate) mod rings;
+pub(crate) mod serve;

@@ -24,12 +24,17 @@ pub(super) struct Shot {
 /// A scale's photograph, measured or not.
 pub(super) struct Scale {
     name: String,
-    result: Result<ScalePlane, FailedPhoto>,
+    pub(super) result: Result<ScalePlane, FailedPhoto>,
     pub(super) input: Option<Input>,
     pub(super) overlay: Option<OverlayPicture>,
 }
 
 impl Scale {
+    /// Not looked at, because the person asked to stop.
+    pub(super) fn stopped(name: &str) -> Self {
+        Self { name: name.to_owned(), result: Err(stopped(name)), input: None, overlay: None }
+    }
+
     /// Why it could not be measured, if so.
     pub(super) fn failure(&self) -> Option<FailedPhoto> {
         self.result.as_ref().err().cloned()
@@ -41,6 +46,21 @@ pub(super) struct Outcome {
     pub(super) result: Result<PhotoEntry, FailedPhoto>,
     pub(super) input: Option<Input>,
     pub(super) overlay: Option<OverlayPicture>,
+}
+
+impl Outcome {
+    /// Not looked at, because the person asked to stop.
+    pub(super) fn stopped(shot: &Shot) -> Self {
+        Self { result: Err(stopped(&shot.ring_photo)), input: None, overlay: None }
+    }
+}
+
+fn stopped(name: &str) -> FailedPhoto {
+    FailedPhoto {
+        photo: name.to_owned(),
+        sentence: "the measurement was stopped before it".to_owned(),
+        remedy: "start it again".to_owned(),
+    }
 }
 
 /// What all photographs of a notebook share.
@@ -117,12 +137,23 @@ impl Job<'_> {
                 return Err(failed(format!("its scale {scale_name} was not looked at"), "measure it again"));
             }
         };
-        let trace = find_ring(&picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))?;
-        let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
+        let (trace, ring) = self.traced(name, &picture, plane)?;
         if self.with_overlays {
             *overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));
         }
         Ok(self.entry(shot, plane, &trace, &ring))
+    }
+
+    /// The beam followed on the picture and carried to the scale's plane.
+    pub(super) fn traced(
+        &self,
+        name: &str,
+        picture: &Picture,
+        plane: &ScalePlane,
+    ) -> Result<(RingTrace, RingInPlane), FailedPhoto> {
+        let trace = find_ring(picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))?;
+        let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
+        Ok((trace, ring))
     }
 
     fn picture(&self, name: &str, input: &mut Option<Input>) -> Result<Picture, FailedPhoto> {
@@ -137,7 +168,11 @@ impl Job<'_> {
         Picture::from_bytes(&bytes.bytes).map_err(|error| said(name, &error))
     }
 
-    fn plane_of(&self, name: &str, picture: &Picture) -> Result<(ScaleFound, ScalePlane), FailedPhoto> {
+    pub(super) fn plane_of(
+        &self,
+        name: &str,
+        picture: &Picture,
+    ) -> Result<(ScaleFound, ScalePlane), FailedPhoto> {
         let marks = self.notebook.marks_of(name);
         let kind = self.notebook.bench.scale.as_ref().and_then(|scale| scale.kind);
         let hints = ScaleHints {
@@ -187,7 +222,13 @@ impl Job<'_> {
         }
     }
 
-    fn entry(&self, shot: &Shot, plane: &ScalePlane, trace: &RingTrace, ring: &RingInPlane) -> PhotoEntry {
+    pub(super) fn entry(
+        &self,
+        shot: &Shot,
+        plane: &ScalePlane,
+        trace: &RingTrace,
+        ring: &RingInPlane,
+    ) -> PhotoEntry {
         let diameter = ring.diameter_mm;
         let slow = 2.0 * SLOW_ERROR_PX / ring.scale_px_per_mm.max(f64::MIN_POSITIVE);
         let u_trace = ring.u_trace_mm.hypot(slow);
@@ -259,7 +300,7 @@ fn drawn_back(name: &str, overlay: &Overlay) -> Option<OverlayPicture> {
     Some(OverlayPicture { photo: name.to_owned(), jpeg: overlay.to_jpeg()? })
 }
 
-fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPlane, PhotoError> {
+pub(super) fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPlane, PhotoError> {
     let accepted: Vec<&arcmass_photo::TracePoint> =
         trace.points.iter().filter(|point| point.accepted).collect();
     let points: Vec<[f64; 2]> = accepted.iter().map(|point| [point.x_px, point.y_px]).collect();
@@ -272,7 +313,7 @@ fn said(name: &str, error: &PhotoError) -> FailedPhoto {
     FailedPhoto { photo: name.to_owned(), sentence: error.to_string(), remedy: error.remedy().to_owned() }
 }
 
-fn caveat(caveat: &PhotoCaveat) -> CaveatEntry {
+pub(super) fn caveat(caveat: &PhotoCaveat) -> CaveatEntry {
     CaveatEntry {
         code: caveat.code.to_owned(),
         sentence: caveat.sentence.clone(),

@@ -1,23 +1,30 @@
 //! The job `rings`: every photograph measured, side by side, one bad one never stopping the others.
 
 mod measure;
+pub mod opened;
 mod stored;
+pub mod view;
 mod work;
 
 use arcmass_notebook::{Input, Notebook, View};
 
-pub use stored::{for_reduction, store};
+pub use stored::{for_reduction, has_table_diameters, kept, needs_photographs, store};
 pub(crate) use work::side_by_side;
 
 use crate::assume::Apparatus;
 use crate::desk::{Desk, LabError};
 use crate::document::{FailedPhoto, PhotoEntry, RingsDocument};
-use measure::{Scale, Shot};
+use measure::{Outcome, Scale, Shot};
 
 /// What long work tells while it runs.
 pub trait Progress: Sync {
     /// So many of so many are done, the last one being `name`.
     fn done(&self, done: usize, of: usize, name: &str);
+
+    /// Whether the person asked to stop: no further photograph is begun.
+    fn is_stopped(&self) -> bool {
+        false
+    }
 }
 
 /// Nobody is told.
@@ -80,15 +87,18 @@ pub fn rings(
     let scales: Vec<Scale> = work::side_by_side(
         &scale_names,
         desk.workers,
-        |name| job.scale(name),
+        |name| if progress.is_stopped() { Scale::stopped(name) } else { job.scale(name) },
         |done, name| progress.done(done, total, name),
     );
     let measured = work::side_by_side(
         &shots,
         desk.workers,
-        |shot| job.ring(shot, &scales),
+        |shot| if progress.is_stopped() { Outcome::stopped(shot) } else { job.ring(shot, &scales) },
         |done, shot| progress.done(scale_names.len() + done, total, &shot.ring_photo),
     );
+    if progress.is_stopped() {
+        return Err(LabError::lacking("photos/", "the measurement was stopped", "start it again"));
+    }
     let mut inputs: Vec<Input> = notebook.inputs();
     let mut photos: Vec<PhotoEntry> = Vec::new();
     let mut failed: Vec<FailedPhoto> = Vec::new();

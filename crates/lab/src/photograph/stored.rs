@@ -30,11 +30,7 @@ pub fn for_reduction(
     desk: &Desk,
     progress: &dyn Progress,
 ) -> Result<Option<RingsDocument>, LabError> {
-    let runs = notebook.readings.as_ref().map_or(&[][..], |readings| &readings.runs);
-    let by_photo = |run: &&arcmass_notebook::Run| {
-        run.diameter.is_none() && run.ring_photo.is_some() && run.view == View::Front
-    };
-    if !runs.iter().any(|run| by_photo(&run)) {
+    if !needs_photographs(notebook) {
         return Ok(None);
     }
     if let Some(stored) = unchanged(notebook, desk) {
@@ -42,9 +38,26 @@ pub fn for_reduction(
     }
     match rings(notebook, &RingsQuestion::default(), desk, progress) {
         Ok(rings) => Ok(Some(rings.document)),
-        Err(_) if runs.iter().any(|run| run.diameter.is_some() && !run.is_struck()) => Ok(None),
+        Err(_) if has_table_diameters(notebook) => Ok(None),
         Err(fault) => Err(fault),
     }
+}
+
+/// Whether some run has its diameter only on a photograph.
+pub fn needs_photographs(notebook: &Notebook) -> bool {
+    let mut runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
+    runs.any(|run| run.diameter.is_none() && run.ring_photo.is_some() && run.view == View::Front)
+}
+
+/// Whether some run that counts has its diameter in the table.
+pub fn has_table_diameters(notebook: &Notebook) -> bool {
+    let mut runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
+    runs.any(|run| run.diameter.is_some() && !run.is_struck())
+}
+
+/// The stored rings, if nothing they came from has changed since; nothing is measured.
+pub fn kept(notebook: &Notebook, desk: &Desk) -> Option<RingsDocument> {
+    unchanged(notebook, desk)
 }
 
 /// The stored rings, if they were made by this version from the very same files.

@@ -68,7 +68,12 @@ pub(crate) fn known_tables() -> Vec<&'static str> {
     whole.chain(std::iter::once("meters")).collect()
 }
 
-pub(super) fn keys_of(table: &str) -> &'static [&'static str] {
+/// Every table, in the contract's order.
+pub(crate) fn table_names() -> impl Iterator<Item = &'static str> {
+    TABLES.iter().map(|table| table.0)
+}
+
+pub(crate) fn keys_of(table: &str) -> &'static [&'static str] {
     if table == "meters" {
         return &["voltage", "current", "probe"];
     }

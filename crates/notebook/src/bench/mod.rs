@@ -1,6 +1,6 @@
 //! `bench.toml`: read to a tree that knows its places, then checked key by key so that all faults come at once.
 
-mod keys;
+pub(crate) mod keys;
 mod parts;
 mod section;
 mod syntax;

@@ -17,7 +17,7 @@ use std::ops::Range;
 use crate::fault::{Sink, Source, quote, said};
 use crate::nearest::nearest;
 use cell::{Cell, Cells};
-use split::{Row, Rows};
+pub(crate) use split::{Row, Rows};
 
 /// More columns than any notebook's table has.
 const MOST_COLUMNS: usize = 256;

@@ -1,0 +1,292 @@
+//! One photograph kept decoded, measured again and again as a person moves marks on it.
+
+use std::sync::{Mutex, PoisonError};
+
+use arcmass_notebook::{HandMark, HandMarks, Input, MarkKind, Notebook, View};
+use arcmass_photo::marks::inside_outline;
+use arcmass_photo::overlay::draw_strip;
+use arcmass_photo::plane::{RingInPlane, ScalePlane};
+use arcmass_photo::scale::ScaleFound;
+use arcmass_photo::{Picture, RingTrace};
+use serde::Serialize;
+
+use super::measure::{Job, Shot};
+use crate::assume::Apparatus;
+use crate::desk::LabError;
+use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry};
+
+/// A photograph on the desk.
+pub struct Opened {
+    /// Name under `photos/`.
+    pub photo: String,
+    picture: Picture,
+    shot: Option<Shot>,
+    /// The scale of another photograph, measured once.
+    scale: Option<Result<ScalePlane, FailedPhoto>>,
+    /// The beam as it was followed last, to answer at once while a mark moves.
+    last: Mutex<Option<Last>>,
+}
+
+/// What the last whole measurement gave.
+#[derive(Clone)]
+struct Last {
+    trace: RingTrace,
+    plane: ScalePlane,
+    scale_marks: Vec<HandMark>,
+}
+
+/// A mark this far off the followed line, in parts of the ring's radius, may mean another line.
+const ANOTHER_LINE: f64 = 0.05;
+
+/// A point on the beam.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SeenPoint {
+    /// Pixels.
+    pub x_px: f64,
+    /// Pixels.
+    pub y_px: f64,
+    /// Whether it was believed.
+    pub accepted: bool,
+    /// Distance from the circle in the scale's plane, mm, outwards positive; null where there is no scale.
+    pub residual_mm: Option<f64>,
+    /// Along the beam from its first point, degrees of the ring.
+    pub along_deg: f64,
+}
+
+/// A mark of the scale as it was counted.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SeenMark {
+    /// Ends in pixels.
+    pub ends_px: [[f64; 2]; 2],
+    /// Number along its row.
+    pub number: i32,
+}
+
+/// What is seen on a photograph with the marks as they are.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Seen {
+    /// Width, pixels.
+    pub width_px: usize,
+    /// Height, pixels.
+    pub height_px: usize,
+    /// The entry `rings` would write; null for a scale's photograph.
+    pub entry: Option<PhotoEntry>,
+    /// On the beam, in order.
+    pub points: Vec<SeenPoint>,
+    /// The fitted circle drawn back, pixels.
+    pub outline_px: Vec<[f64; 2]>,
+    /// Found but not believed: where and why.
+    pub rejected: Vec<(String, Vec<[f64; 2]>)>,
+    /// Marks of the scale, if this photograph holds one.
+    pub marks: Vec<SeenMark>,
+    /// Pixels per millimetre at the middle of the picture's scale.
+    pub px_per_mm: Option<f64>,
+    /// Why there is no ring or no scale.
+    pub trouble: Option<FailedPhoto>,
+    /// Said beside it.
+    pub caveats: Vec<CaveatEntry>,
+}
+
+impl Opened {
+    /// Reads and decodes a photograph, and measures its scale where that is another picture.
+    ///
+    /// - **Fails** where there is no such photograph or it can't be decoded.
+    pub fn open(notebook: &Notebook, photo: &str) -> Result<Self, LabError> {
+        let file = format!("photos/{photo}");
+        let bytes = notebook
+            .photo_bytes(photo)
+            .map_err(|fault| LabError::lacking(&file, fault.to_string(), fault.remedy()))?;
+        let picture = Picture::from_bytes(&bytes.bytes)
+            .map_err(|error| LabError::lacking(&file, error.to_string(), error.remedy()))?;
+        let runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
+        let shot = runs.filter(|run| run.ring_photo.as_deref() == Some(photo)).map(|run| Shot {
+            run: run.run.clone(),
+            ring_photo: photo.to_owned(),
+            scale_photo: run.scale_photo.clone(),
+            is_side_view: run.view == View::Side,
+        });
+        let mut opened = Self {
+            photo: photo.to_owned(),
+            picture,
+            shot: shot.into_iter().next(),
+            scale: None,
+            last: Mutex::default(),
+        };
+        opened.scale = opened.other_scale(notebook)?;
+        Ok(opened)
+    }
+
+    fn other_scale(&self, notebook: &Notebook) -> Result<Option<Result<ScalePlane, FailedPhoto>>, LabError> {
+        let name = self.shot.as_ref().and_then(|shot| shot.scale_photo.clone());
+        let Some(name) = name.filter(|name| *name != self.photo) else { return Ok(None) };
+        let apparatus = Apparatus::of(&notebook.bench)?;
+        let job = job(notebook, &apparatus);
+        Ok(Some(job.scale(&name).result))
+    }
+
+    fn nothing_seen(&self) -> Seen {
+        Seen {
+            width_px: self.picture.width(),
+            height_px: self.picture.height(),
+            entry: None,
+            points: Vec::new(),
+            outline_px: Vec::new(),
+            rejected: Vec::new(),
+            marks: Vec::new(),
+            px_per_mm: None,
+            trouble: None,
+            caveats: Vec::new(),
+        }
+    }
+
+    /// What these marks make of the line that was followed last: no new search, so that it keeps up with the hand.
+    ///
+    /// Left out is what the outline holds; marks on the scale make a new plane; marks on the beam only choose the line,
+    /// so none moves the diameter. None where only a whole measurement can tell: nothing was followed yet, or a mark on
+    /// the beam lies off the line.
+    pub fn quick(&self, notebook: &Notebook, marks: &[HandMark]) -> Result<Option<Seen>, LabError> {
+        let Some(shot) = &self.shot else { return Ok(None) };
+        let last = self.last.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let Some(mut last) = last else { return Ok(None) };
+        let of = |kind: MarkKind| marks.iter().filter(move |mark| mark.what == kind);
+        let ellipse = last.trace.ellipse;
+        let off = |mark: &HandMark| ellipse.distance(mark.x_px, mark.y_px).abs() > ANOTHER_LINE * ellipse.r;
+        if of(MarkKind::Beam).any(off) {
+            return Ok(None);
+        }
+        let notebook = self.with_marks(notebook, marks);
+        let apparatus = Apparatus::of(&notebook.bench)?;
+        let job = job(&notebook, &apparatus);
+        let scale_marks: Vec<HandMark> = of(MarkKind::Scale).copied().collect();
+        if self.scale.is_none() && scale_marks != last.scale_marks {
+            match job.plane_of(&self.photo, &self.picture) {
+                Ok((_, plane)) => last.plane = plane,
+                Err(_) => return Ok(None),
+            }
+        }
+        let outline: Vec<[f64; 2]> = of(MarkKind::LeaveOut).map(|mark| [mark.x_px, mark.y_px]).collect();
+        for point in &mut last.trace.points {
+            point.accepted &= !inside_outline(&outline, [point.x_px, point.y_px]);
+        }
+        let mut seen = self.nothing_seen();
+        if let Ok(ring) = super::measure::in_plane(&last.trace, &last.plane) {
+            fill(&mut seen, &job, shot, &last.plane, &last.trace, ring);
+        }
+        Ok(Some(seen))
+    }
+
+    /// Measures with these marks in place of those in the folder.
+    pub fn measure(&self, notebook: &Notebook, marks: &[HandMark]) -> Result<Seen, LabError> {
+        let notebook = self.with_marks(notebook, marks);
+        let apparatus = Apparatus::of(&notebook.bench)?;
+        let job = job(&notebook, &apparatus);
+        let mut seen = self.nothing_seen();
+        let plane = match &self.scale {
+            Some(Ok(plane)) => Some(plane.clone()),
+            Some(Err(why)) => {
+                seen.trouble = Some(why.clone());
+                None
+            }
+            None => match job.plane_of(&self.photo, &self.picture) {
+                Ok((found, plane)) => {
+                    seen.marks = marks_of(&found);
+                    seen.px_per_mm = plane.px_per_mm([0.0, 0.0]).map(|[a, b]| f64::midpoint(a, b));
+                    seen.caveats = plane.caveats.iter().map(super::measure::caveat).collect();
+                    Some(plane)
+                }
+                Err(why) => {
+                    seen.trouble = Some(why);
+                    None
+                }
+            },
+        };
+        if let (Some(shot), Some(plane)) = (&self.shot, &plane) {
+            self.ring(&job, shot, plane, &mut seen);
+        }
+        Ok(seen)
+    }
+
+    fn ring(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen) {
+        match job.traced(&self.photo, &self.picture, plane) {
+            Ok((trace, ring)) => {
+                fill(seen, job, shot, plane, &trace, ring);
+                let scale_marks = job.notebook.marks_of(&self.photo).into_iter().flat_map(|own| &own.marks);
+                let scale_marks = scale_marks.filter(|mark| mark.what == MarkKind::Scale).copied().collect();
+                let last = Last { trace, plane: plane.clone(), scale_marks };
+                *self.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);
+            }
+            Err(why) => seen.trouble = Some(why),
+        }
+    }
+
+    /// The beam laid straight, as a JPEG; none where it can't be followed.
+    pub fn strip(&self, notebook: &Notebook, marks: &[HandMark]) -> Option<Vec<u8>> {
+        let notebook = self.with_marks(notebook, marks);
+        let apparatus = Apparatus::of(&notebook.bench).ok()?;
+        let job = job(&notebook, &apparatus);
+        let plane = match &self.scale {
+            Some(Ok(plane)) => plane.clone(),
+            _ => job.plane_of(&self.photo, &self.picture).ok()?.1,
+        };
+        let (trace, _) = job.traced(&self.photo, &self.picture, &plane).ok()?;
+        draw_strip(&self.picture, &trace)?.to_jpeg()
+    }
+
+    fn with_marks(&self, notebook: &Notebook, marks: &[HandMark]) -> Notebook {
+        let mut changed = notebook.clone();
+        changed.marks.retain(|own| own.photo != self.photo);
+        let input = Input { file: format!("marks/{}.csv", self.photo), sha256: String::new() };
+        changed.marks.push(HandMarks { photo: self.photo.clone(), marks: marks.to_vec(), input });
+        changed
+    }
+}
+
+fn job<'a>(notebook: &'a Notebook, apparatus: &'a Apparatus) -> Job<'a> {
+    let spacing_m = apparatus.scale_spacing_m.unwrap_or(1e-3);
+    Job { notebook, apparatus, spacing_m, with_overlays: false }
+}
+
+fn fill(
+    seen: &mut Seen,
+    job: &Job<'_>,
+    shot: &Shot,
+    plane: &ScalePlane,
+    trace: &RingTrace,
+    ring: RingInPlane,
+) {
+    let entry = job.entry(shot, plane, trace, &ring);
+    seen.points = points(trace, &ring.residuals_mm);
+    seen.rejected = trace.rejected.iter().map(|r| (r.why.clone(), r.points_px.clone())).collect();
+    seen.caveats.clone_from(&entry.caveats);
+    seen.px_per_mm = entry.scale_px_per_mm.as_ref().map(|q| q.value);
+    seen.outline_px = ring.outline_px;
+    seen.entry = Some(entry);
+}
+
+fn points(trace: &RingTrace, residuals_mm: &[f64]) -> Vec<SeenPoint> {
+    let mut left = residuals_mm.iter();
+    let around = std::f64::consts::TAU * f64::midpoint(trace.semi_axes_px[0], trace.semi_axes_px[1]);
+    let first = trace.points.first().map_or(0.0, |point| point.s_px);
+    let one = |point: &arcmass_photo::TracePoint| SeenPoint {
+        x_px: point.x_px,
+        y_px: point.y_px,
+        accepted: point.accepted,
+        residual_mm: if point.accepted { left.next().copied() } else { None },
+        along_deg: 360.0 * (point.s_px - first) / around.max(1.0),
+    };
+    trace.points.iter().map(one).collect()
+}
+
+fn marks_of(found: &ScaleFound) -> Vec<SeenMark> {
+    let found = found.rows.iter().flat_map(|row| &row.marks);
+    found.map(|mark| SeenMark { ends_px: mark.ends_px, number: mark.number }).collect()
+}
+
+/// The word for a kind of mark in `marks/`.
+pub fn mark_word(kind: MarkKind) -> &'static str {
+    match kind {
+        MarkKind::Beam => "beam",
+        MarkKind::Scale => "scale",
+        MarkKind::LeaveOut => "leave-out",
+    }
+}

@@ -1,0 +1,54 @@
+//! A photograph looked at by itself: is it one, how large is it, a small copy to show.
+
+use arcmass_photo::overlay::Overlay;
+use arcmass_photo::{PhotoError, Picture};
+
+/// What a photograph is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PhotoFacts {
+    /// Upright, pixels.
+    pub width_px: usize,
+    /// Upright, pixels.
+    pub height_px: usize,
+}
+
+/// Decodes a photograph's bytes to see that they are one.
+///
+/// - **Fails** as [`Picture::from_bytes`] does: unknown kind, too large, truncated, damaged.
+pub fn inspect(bytes: &[u8]) -> Result<PhotoFacts, PhotoError> {
+    let picture = Picture::from_bytes(bytes)?;
+    Ok(PhotoFacts { width_px: picture.width(), height_px: picture.height() })
+}
+
+/// A small upright JPEG whose longer side has at most about `most_px` pixels.
+///
+/// - **Fails** as [`inspect`] does.
+pub fn preview(bytes: &[u8], most_px: usize) -> Result<Vec<u8>, PhotoError> {
+    let picture = Picture::from_bytes(bytes)?;
+    let factor = picture.width().max(picture.height()).div_ceil(most_px.max(1)).max(1);
+    let planes = [0, 1, 2].map(|channel| picture.reduced(factor, channel));
+    let [red, green, blue] = &planes;
+    let byte = |light: f32| (light * 255.0).round().clamp(0.0, 255.0) as u8;
+    let colours = red.values.iter().zip(&green.values).zip(&blue.values);
+    let rgb: Vec<u8> = colours.flat_map(|((r, g), b)| [byte(*r), byte(*g), byte(*b)]).collect();
+    let small = Picture::from_rgb8(red.width, red.height, rgb);
+    let jpeg = small.and_then(|small| Overlay::new(&small).to_jpeg());
+    jpeg.ok_or_else(|| PhotoError::Decode { reason: "it can't be reduced".to_owned() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_photograph_is_said_and_a_photograph_is_reduced() {
+        for bytes in [&b""[..], b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"\xff\xd8\xff\xe0garbage"] {
+            assert!(inspect(bytes).is_err() && preview(bytes, 100).is_err());
+        }
+        let grey = Picture::from_rgb8(400, 300, vec![90; 400 * 300 * 3]).map(|p| Overlay::new(&p).to_jpeg());
+        let jpeg = grey.flatten().unwrap_or_default();
+        assert_eq!(inspect(&jpeg).map(|facts| (facts.width_px, facts.height_px)).ok(), Some((400, 300)));
+        let small = inspect(&preview(&jpeg, 100).unwrap_or_default()).ok();
+        assert_eq!(small.map(|facts| facts.width_px), Some(100));
+    }
+}

@@ -1,0 +1,101 @@
+//! Pieces of the report for a page that is served: sections and figures without style of their own, and one sheet for all.
+
+use arcmass_lab::document::{FieldDocument, PathDocument};
+use arcmass_notebook::Bench;
+
+use crate::figure::{Figure, Theme, css_variables};
+use crate::input::{ReportError, ReportInput};
+use crate::{chart, section, sketch, style};
+
+/// One section of the report as a piece of a page.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Piece {
+    /// Fixed name, such as `budget`.
+    pub id: &'static str,
+    /// Its heading.
+    pub heading: &'static str,
+    /// HTML without style, script or address.
+    pub html: String,
+}
+
+/// Every section that has something to say, in the report's order.
+///
+/// - **Fails** as [`crate::report_html`] does.
+pub fn pieces(input: &ReportInput<'_>) -> Result<Vec<Piece>, ReportError> {
+    input.check()?;
+    let all = section::all(input).into_iter();
+    let piece = |section: section::Section| Piece {
+        id: section.id,
+        heading: section.heading,
+        html: without_style(&section.body.into_string()),
+    };
+    Ok(all.map(piece).collect())
+}
+
+/// The cautions that stand wherever a person is about to act.
+pub fn cautions() -> String {
+    section::cautions::body().into_string()
+}
+
+/// The apparatus drawn to scale from the front and from the side, with a predicted path where there is one.
+pub fn apparatus(bench: &Bench, path: Option<&PathDocument>) -> Option<Figure> {
+    let ring = path.map(|path| path.points_mm.clone()).unwrap_or_default();
+    sketch::of_bench(bench, &ring)
+}
+
+/// The I → B line with its residuals.
+pub fn field_line(field: &FieldDocument) -> Option<Figure> {
+    chart::field_line(field)
+}
+
+/// A figure for a page whose sheet is [`sheet`].
+pub fn figure_html(figure: &Figure, caption: &str) -> String {
+    without_style(&crate::table::figure(figure, maud::html! { (caption) }).into_string())
+}
+
+/// The style sheet that pieces and figures need: colours of both themes under `[data-theme]`, rules for the rest.
+pub fn sheet() -> String {
+    let figure = Figure::new("", "").id("x").to_svg();
+    let rules =
+        figure.split("<style>").nth(1).and_then(|rest| rest.split("</style>").next()).unwrap_or_default();
+    format!(
+        ":root{{color-scheme:dark;{}}}\n:root[data-theme=light]{{color-scheme:light;{}}}\n{}\n{}",
+        css_variables(Theme::Dark),
+        css_variables(Theme::Light),
+        style::RULES,
+        rules.replace("#figure-x ", "svg.figure ")
+    )
+}
+
+/// Takes out the style blocks of figures: a served page allows no style but its sheet's.
+fn without_style(html: &str) -> String {
+    let mut rest = html;
+    let mut kept = String::with_capacity(html.len());
+    while let Some((before, after)) = rest.split_once("<style>") {
+        kept.push_str(before);
+        rest = after.split_once("</style>").map_or("", |(_, after)| after);
+    }
+    kept.push_str(rest);
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::figure::{Axis, Meaning, Panel, Point};
+
+    #[test]
+    fn a_figure_on_the_page_has_no_style_but_every_class_is_in_the_sheet() {
+        let panel = Panel::new(Axis::new("*I* / A"), Axis::new("*B* / mT"));
+        let points = vec![Point::new(1.0, 1.0), Point::new(2.0, 2.0)];
+        let figure = Figure::new("a", "b").panel(panel.points(Meaning::Measured, "read", points));
+        let html = figure_html(&figure, "A line.");
+        assert!(!html.contains("style"), "{html}");
+        let sheet = sheet();
+        for class in html.split("class=\"").skip(1).filter_map(|rest| rest.split('"').next()) {
+            let known = sheet.contains(&format!(".{class}"));
+            assert!(known || ["figure", "drawn", "scroll", "data", "number"].contains(&class), "{class}");
+        }
+        assert!(sheet.contains("svg.figure .measured-fill{fill:var(--measured"));
+    }
+}

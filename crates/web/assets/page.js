@@ -1,0 +1,161 @@
+// What every station shares: looks, keys, changes sent to the server, and the folder watched for changes made elsewhere.
+
+/** The folder's stamp that this page last knew. */
+let stamp = document.documentElement.dataset.stamp;
+
+/** Sends a change; gives the answer's body with `ok` and `status`. */
+export async function send(address, body, method = "POST") {
+  try {
+    const isBytes = body instanceof Blob;
+    const response = await fetch(address, {
+      method,
+      headers: isBytes ? { "content-type": "application/octet-stream" } : { "content-type": "application/json" },
+      body: isBytes ? body : JSON.stringify(body),
+    });
+    const text = await response.text();
+    let answer = {};
+    try { answer = JSON.parse(text); } catch { answer = { sentence: "The server refused this." }; }
+    answer.ok = response.ok;
+    answer.status = response.status;
+    if (answer.stamp) stamp = answer.stamp;
+    return answer;
+  } catch {
+    return { ok: false, status: 0, sentence: "The server does not answer: it may have been stopped. What you typed is not saved." };
+  }
+}
+
+/** A number as the server's own: hyphen-minus becomes a minus sign. */
+export function fixed(value, digits) {
+  return Number.isFinite(value) ? value.toFixed(digits).replace("-", "\u2212") : "\u2013";
+}
+
+/** Puts words into an element, as words. */
+export function say(element, words, kind = "") {
+  element.textContent = "";
+  const span = document.createElement("span");
+  span.className = kind;
+  span.textContent = words;
+  element.append(span);
+}
+
+/** The sentence of a refused change. */
+export function refusal(answer) {
+  if (answer.faults && answer.faults.length) {
+    const fault = answer.faults[0];
+    return `${fault.found}. May stand there: ${fault.accepted}. ${fault.remedy}.`;
+  }
+  return `${answer.sentence ?? "Not saved"}. ${answer.remedy ?? ""}`;
+}
+
+/** Shows the parts of the page that follow the files anew; what is being typed stays. */
+export async function refresh() {
+  for (const part of document.querySelectorAll("[data-live]")) {
+    const response = await fetch(part.dataset.live);
+    if (!response.ok) continue;
+    const html = await response.text();
+    const active = document.activeElement;
+    const held = part.contains(active) && "value" in active ? hold(active) : null;
+    const open = [...part.querySelectorAll("details[open] > summary")].map((s) => s.textContent.slice(0, 12));
+    part.innerHTML = html;
+    for (const summary of part.querySelectorAll("details > summary")) {
+      if (open.includes(summary.textContent.slice(0, 12))) summary.parentElement.open = true;
+    }
+    if (held) restore(part, held);
+    part.dispatchEvent(new CustomEvent("shown", { bubbles: true }));
+  }
+}
+
+function hold(field) {
+  const row = field.closest("tr");
+  return {
+    id: field.id, name: field.name, line: row?.dataset.line, run: row?.dataset.run,
+    value: field.value, seen: field.dataset.seen, dirty: field.dataset.seen !== undefined && field.value !== field.dataset.seen,
+    start: field.selectionStart, end: field.selectionEnd,
+  };
+}
+
+function restore(part, held) {
+  let field = held.id ? document.getElementById(held.id) : null;
+  if (!field && held.run !== undefined) {
+    field = [...part.querySelectorAll(`[name="${held.name}"]`)].find((f) => f.closest("tr")?.dataset.line === held.line);
+  }
+  if (!field) return;
+  if (held.dirty) {
+    // what was seen stays what it was, so that saving finds the conflict
+    field.dataset.seen = held.seen;
+    field.value = held.value;
+  }
+  field.focus({ preventScroll: true });
+  try { field.setSelectionRange(held.start, held.end); } catch { /* not a text field */ }
+}
+
+async function watch() {
+  if (document.visibilityState !== "visible") return;
+  try {
+    const answer = await (await fetch("/now")).json();
+    const line = document.getElementById("outside");
+    line.hidden = true;
+    if (answer.stamp && answer.stamp !== stamp) {
+      stamp = answer.stamp;
+      await refresh();
+      document.dispatchEvent(new CustomEvent("folder-changed"));
+      if (!document.querySelector("[data-live]")) {
+        line.hidden = false;
+        line.textContent = "The notebook was changed elsewhere. Load this page again to see it.";
+      }
+    }
+  } catch {
+    const line = document.getElementById("outside");
+    line.hidden = false;
+    line.textContent = "The server does not answer. What you type now is not saved.";
+  }
+}
+setInterval(watch, 1500);
+document.addEventListener("visibilitychange", watch);
+
+/** Progress of long work, shown until it ends. */
+async function wait() {
+  const box = document.querySelector("[data-wait]");
+  if (!box) return;
+  const answer = await (await fetch("/work/stand")).json();
+  if (answer.stand === "running") {
+    const bar = box.querySelector("progress");
+    if (answer.of) { bar.max = answer.of; bar.value = answer.done; } else bar.removeAttribute("value");
+    const left = answer.of ? ` \u2013 ${answer.of - answer.done} left` : "";
+    box.querySelector("p").textContent = `${answer.what}${left}`;
+  } else if (document.querySelector("[data-live]")) {
+    await refresh();
+  } else {
+    location.reload();
+  }
+}
+setInterval(wait, 400);
+
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if (button.id === "look") nextLook();
+  if ("stop" in button.dataset) { button.disabled = true; await send("/work/stop", {}); }
+  if ("again" in button.dataset) { button.disabled = true; await send("/work/again", {}); await refresh(); }
+});
+
+const LOOKS = ["dark", "light", "dim"];
+function nextLook() {
+  const root = document.documentElement;
+  const look = LOOKS[(LOOKS.indexOf(root.dataset.theme) + 1) % LOOKS.length];
+  root.dataset.theme = look;
+  document.cookie = `arcmass-look=${look}; path=/; max-age=31536000; samesite=strict`;
+  document.dispatchEvent(new CustomEvent("look-changed"));
+}
+
+document.addEventListener("keydown", (event) => {
+  const typing = event.target.closest("input, select, textarea, [role=application]");
+  if (typing || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.key === "d") nextLook();
+  if (event.key === "," || event.key === ".") {
+    const links = [...document.querySelectorAll("nav.line a")];
+    const here = links.findIndex((link) => link.getAttribute("aria-current") === "page");
+    const there = links[here + (event.key === "." ? 1 : -1)];
+    if (there) location.href = there.href;
+  }
+});

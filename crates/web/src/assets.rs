@@ -1,0 +1,38 @@
+//! The files of the page, inside the binary.
+
+use std::sync::OnceLock;
+
+use axum::extract::Path;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+
+/// Scripts by name.
+const FILES: &[(&str, &str)] = &[
+    ("page.js", include_str!("../assets/page.js")),
+    ("bench.js", include_str!("../assets/bench.js")),
+    ("readings.js", include_str!("../assets/readings.js")),
+    ("path.js", include_str!("../assets/path.js")),
+    ("ring.js", include_str!("../assets/ring.js")),
+    ("mass.js", include_str!("../assets/mass.js")),
+    ("board.js", include_str!("../assets/board.js")),
+];
+
+/// `/assets/NAME`.
+pub(crate) async fn asset(Path(name): Path<String>) -> Response {
+    if name == "page.css" {
+        return ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], sheet()).into_response();
+    }
+    match FILES.iter().find(|(known, _)| *known == name) {
+        Some((_, text)) => ([(header::CONTENT_TYPE, SCRIPT)], *text).into_response(),
+        None => StatusCode::NOT_FOUND.into_response(),
+    }
+}
+
+fn sheet() -> &'static str {
+    static SHEET: OnceLock<String> = OnceLock::new();
+    SHEET.get_or_init(|| {
+        format!("{}\n{}", arcmass_report::station::sheet(), include_str!("../assets/page.css"))
+    })
+}

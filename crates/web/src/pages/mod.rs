@@ -1,0 +1,106 @@
+//! One file a station: its page, its fragments, its changes.
+
+pub(crate) mod bench;
+pub(crate) mod board;
+pub(crate) mod field;
+pub(crate) mod mass;
+pub(crate) mod path;
+pub(crate) mod phone;
+pub(crate) mod photos;
+pub(crate) mod readings;
+pub(crate) mod report;
+pub(crate) mod ring;
+mod words;
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post, put};
+use serde_json::json;
+
+use crate::assets;
+use crate::state::App;
+
+/// Largest photograph taken through the page, bytes.
+const LARGEST_UPLOAD: usize = 80 << 20;
+
+/// Every address of the page.
+pub(crate) fn routes() -> Router<Arc<App>> {
+    Router::new()
+        .route("/", get(first))
+        .route("/now", get(now))
+        .route("/mark.svg", get(mark))
+        .route("/assets/{name}", get(assets::asset))
+        .route("/join", get(phone::join))
+        .route("/phone", get(phone::phone))
+        .route("/bench", get(bench::page))
+        .route("/bench/work", get(bench::work))
+        .route("/bench/set", post(bench::set))
+        .route("/readings", get(readings::page))
+        .route("/readings/work", get(readings::work))
+        .route("/readings/add", post(readings::add))
+        .route("/readings/set", post(readings::set))
+        .route("/readings/remove", post(readings::remove))
+        .route("/readings/check", get(readings::check))
+        .route("/photos/match", post(photos::matched))
+        .route("/photos/view", get(photos::view))
+        .route("/photos/small", get(photos::small))
+        .route("/photos/new", put(photos::upload).layer(DefaultBodyLimit::max(LARGEST_UPLOAD)))
+        .route("/ring", get(ring::page))
+        .route("/ring/measure", post(ring::measure))
+        .route("/ring/keep", post(ring::keep))
+        .route("/ring/strip", get(ring::strip))
+        .route("/mass", get(mass::page))
+        .route("/mass/work", get(mass::work))
+        .route("/work/stand", get(mass::stand))
+        .route("/work/stop", post(mass::stop))
+        .route("/work/again", post(mass::again))
+        .route("/path", get(path::page))
+        .route("/path/at", get(path::at))
+        .route("/field", get(field::page))
+        .route("/field/work", get(field::work))
+        .route("/field/figure", get(field::figure))
+        .route("/board", get(board::page))
+        .route("/report", get(report::page))
+        .route("/report/preview", get(report::preview))
+        .route("/report/file", get(report::file))
+        .fallback(nowhere)
+}
+
+async fn first() -> Redirect {
+    Redirect::to("/bench")
+}
+
+async fn nowhere() -> Response {
+    crate::guard::refusal(StatusCode::NOT_FOUND, "There is no such page.")
+}
+
+/// What a page compares its own stamp with.
+async fn now(State(app): State<Arc<App>>) -> Response {
+    let stamp = blocking(move || crate::state::stamp(&app.root)).await.unwrap_or_default();
+    Json(json!({ "stamp": stamp })).into_response()
+}
+
+async fn mark() -> Response {
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 32 32\"><rect width=\"32\" height=\"32\" rx=\"6\" \
+               fill=\"#0E1013\"/><circle cx=\"16\" cy=\"16\" r=\"9\" fill=\"none\" stroke=\"#BFA7FF\" stroke-width=\"3\"/></svg>";
+    ([(header::CONTENT_TYPE, "image/svg+xml")], svg).into_response()
+}
+
+/// Does what takes files or time on a thread that may wait; none after a fault of the program.
+pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Option<T> {
+    tokio::task::spawn_blocking(work).await.ok()
+}
+
+/// What a fault of the program looks like to a person.
+pub(crate) fn broken() -> Response {
+    crate::answer::trouble(
+        StatusCode::INTERNAL_SERVER_ERROR,
+        "a fault of the program ended this; nothing was half written",
+        "try again; please report the notebook that led here",
+    )
+}

@@ -1,0 +1,117 @@
+//! Report: seen as it will be handed in, and taken away as files.
+
+use std::sync::Arc;
+
+use arcmass_report::report_html;
+use axum::extract::{Query, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, html};
+use serde::Deserialize;
+
+use super::mass::derived;
+use super::{blocking, broken};
+use crate::frame::{self, Station};
+use crate::guard::refusal;
+use crate::state::{App, Snapshot};
+
+/// The printed report carries its own style and its pictures inside, and runs nothing.
+const PRINTED: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-modals; frame-ancestors 'self'";
+
+/// `/report`.
+pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let show = move || {
+        let snapshot = app.snapshot();
+        let body = html! { h1 { "Report" } div { (inside(&app, &snapshot)) } };
+        frame::page(&app, &snapshot, &headers, Station::Report, "mass.js", &body)
+    };
+    blocking(show).await.unwrap_or_else(broken)
+}
+
+fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
+    if let Err(instead) = derived(app, snapshot) {
+        return instead;
+    }
+    html! {
+        p.downloads {
+            a.button href="/report/file?kind=html" download="report.html" { "Take the report (HTML)" } " "
+            a href="/report/file?kind=json" download="reduction.json" { "JSON" } " · "
+            a href="/report/file?kind=csv" download="runs.csv" { "runs as CSV" } " · "
+            a href="/report/preview" target="_blank" { "open alone to print" }
+        }
+        iframe.preview src="/report/preview" title="The report as it will be printed" {}
+    }
+}
+
+/// `/report/preview`.
+pub(crate) async fn preview(State(app): State<Arc<App>>) -> Response {
+    let make = move || {
+        let derived = app.work.done(&app.snapshot().stamp)?;
+        let html = report_html(&derived.input()).ok()?;
+        let mut headers = HeaderMap::new();
+        headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+        headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PRINTED));
+        headers.insert(header::X_FRAME_OPTIONS, HeaderValue::from_static("SAMEORIGIN"));
+        Some((headers, html).into_response())
+    };
+    let made = blocking(make).await.flatten();
+    made.unwrap_or_else(|| {
+        refusal(StatusCode::NOT_FOUND, "There is no report yet: open the station Report first.")
+    })
+}
+
+/// Which file.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Form {
+    kind: String,
+}
+
+/// `/report/file`.
+pub(crate) async fn file(State(app): State<Arc<App>>, Query(form): Query<Form>) -> Response {
+    let make = move || {
+        let derived = app.work.done(&app.snapshot().stamp)?;
+        let typed = |mime: &'static str, text: String| ([(header::CONTENT_TYPE, mime)], text).into_response();
+        match form.kind.as_str() {
+            "html" => {
+                // a page taken away is opened from the disk; shown here it may run nothing
+                let mut response = typed("text/html; charset=utf-8", report_html(&derived.input()).ok()?);
+                response
+                    .headers_mut()
+                    .insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PRINTED));
+                response.headers_mut().insert(
+                    header::CONTENT_DISPOSITION,
+                    HeaderValue::from_static("attachment; filename=\"report.html\""),
+                );
+                Some(response)
+            }
+            "json" => Some(typed("application/json", serde_json::to_string_pretty(&derived.reduction).ok()?)),
+            "csv" => Some(typed("text/csv; charset=utf-8", runs_csv(&derived.reduction.runs))),
+            _ => None,
+        }
+    };
+    blocking(make).await.map_or_else(broken, |made| {
+        made.unwrap_or_else(|| {
+            refusal(StatusCode::NOT_FOUND, "There is no such file yet: open the station Report first.")
+        })
+    })
+}
+
+fn runs_csv(runs: &[arcmass_lab::document::RunEntry]) -> String {
+    let mut text = String::from(
+        "run,voltage_V,u_voltage_V,current_A,u_current_A,flux_density_mT,u_flux_density_mT,ring_diameter_mm,u_ring_diameter_mm,mass_kg,u_mass_kg,textbook_mass_kg,residual_mm,struck\n",
+    );
+    for run in runs {
+        let name = if run.run.contains([',', '"']) {
+            format!("\"{}\"", run.run.replace('"', "\"\""))
+        } else {
+            run.run.clone()
+        };
+        let parts = [run.voltage_v, run.current_a, run.flux_density_mt, run.ring_diameter_mm, run.mass_kg];
+        let cells = parts.map(|q| format!("{},{}", q.value, q.standard_uncertainty)).join(",");
+        text.push_str(&format!(
+            "{name},{cells},{},{},{}\n",
+            run.textbook_mass_kg, run.residual_mm, run.r#struck
+        ));
+    }
+    text
+}

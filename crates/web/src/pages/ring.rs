@@ -1,0 +1,344 @@
+//! Ring: a photograph with what was found on it, and marks that a person moves.
+
+use std::collections::BTreeSet;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use arcmass_lab::photograph::opened::{Opened, Seen, mark_word};
+use arcmass_notebook::edit::{faults_of, keep_text, photo_name_fault, raw_file};
+use arcmass_notebook::{Faults, HandMark, MarkKind, Notebook, edit::EditFault};
+use axum::Json;
+use axum::extract::{Query, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, html};
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+
+use super::photos::{encoded, names};
+use super::{blocking, broken};
+use crate::answer;
+use crate::frame::{self, Station};
+use crate::guard::refusal;
+use crate::state::{App, Snapshot};
+use crate::work::Trouble;
+
+/// Most marks taken for one photograph.
+const MOST_MARKS: usize = 2000;
+
+/// The last photograph looked at, decoded.
+#[derive(Default)]
+pub(crate) struct Kept(Mutex<Option<(String, Arc<Opened>)>>);
+
+/// A mark as the page sends and gets it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Mark {
+    what: What,
+    x_px: f64,
+    y_px: f64,
+    along_mm: Option<f64>,
+    across_mm: Option<f64>,
+}
+
+/// What a mark stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum What {
+    Beam,
+    Scale,
+    LeaveOut,
+}
+
+impl Mark {
+    fn of(mark: &HandMark) -> Self {
+        let what = match mark.what {
+            MarkKind::Beam => What::Beam,
+            MarkKind::Scale => What::Scale,
+            MarkKind::LeaveOut => What::LeaveOut,
+        };
+        let mm = |metres: Option<f64>| metres.map(|m| 1e3 * m);
+        Self {
+            what,
+            x_px: mark.x_px,
+            y_px: mark.y_px,
+            along_mm: mm(mark.along_m),
+            across_mm: mm(mark.across_m),
+        }
+    }
+
+    fn hand(&self, line: usize) -> HandMark {
+        let m = |mm: Option<f64>| mm.map(|mm| mm / 1e3);
+        HandMark {
+            what: self.kind(),
+            x_px: self.x_px,
+            y_px: self.y_px,
+            along_m: m(self.along_mm),
+            across_m: m(self.across_mm),
+            line,
+        }
+    }
+
+    fn kind(&self) -> MarkKind {
+        match self.what {
+            What::Beam => MarkKind::Beam,
+            What::Scale => MarkKind::Scale,
+            What::LeaveOut => MarkKind::LeaveOut,
+        }
+    }
+}
+
+/// Which photograph.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Named {
+    #[serde(default)]
+    name: String,
+}
+
+/// `/ring`.
+pub(crate) async fn page(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Query(named): Query<Named>,
+) -> Response {
+    let show = move || {
+        let snapshot = app.snapshot();
+        let body = html! { h1 { "Ring" } (inside(&app, &snapshot, &named.name)) };
+        frame::page(&app, &snapshot, &headers, Station::Ring, "ring.js", &body)
+    };
+    blocking(show).await.unwrap_or_else(broken)
+}
+
+fn inside(app: &App, snapshot: &Snapshot, asked: &str) -> Markup {
+    let Ok(notebook) = &snapshot.notebook else { return frame::faults(snapshot) };
+    let names = names(app);
+    let ring_photos: BTreeSet<&str> = notebook
+        .readings
+        .iter()
+        .flat_map(|readings| &readings.runs)
+        .filter_map(|run| run.ring_photo.as_deref())
+        .collect();
+    let chosen = names.iter().find(|name| *name == asked);
+    let chosen =
+        chosen.or_else(|| names.iter().find(|name| ring_photos.contains(name.as_str()))).or(names.first());
+    let Some(chosen) = chosen else {
+        return html! { p.empty { "No photograph yet. Drop some at the " a href="/readings" { "Readings" } "." } };
+    };
+    let marks: Vec<Mark> =
+        notebook.marks_of(chosen).iter().flat_map(|own| &own.marks).map(Mark::of).collect();
+    html! {
+        nav.shots aria-label="Photographs" { ul { @for name in &names {
+            li { a href={ "/ring?name=" (encoded(name)) } aria-current=[(name == chosen).then_some("page")] { (name) } }
+        } } }
+        div #desk.desk data-photo=(chosen) data-src={ "/photos/view?name=" (encoded(chosen)) } data-marks=(serde_json::to_string(&marks).unwrap_or_default()) {
+            div.tools role="toolbar" aria-label="What a click does" {
+                label { input type="radio" name="tool" value="move" checked; " look and move" }
+                label { input type="radio" name="tool" value="beam"; " mark the beam" }
+                label { input type="radio" name="tool" value="scale"; " mark the scale" }
+                label { input type="radio" name="tool" value="leave-out"; " outline what to leave out" }
+                span.acts {
+                    button type="button" data-zoom="in" { "Nearer" } button type="button" data-zoom="out" { "Farther" } button type="button" data-zoom="all" { "Whole picture" }
+                    button type="button" data-undo { "Undo" } button type="button" data-delete { "Remove mark" }
+                }
+            }
+            div.stage {
+                canvas #photo tabindex="0" role="application" aria-label="Photograph with marks. Tab and shift-tab choose a mark, arrow keys move it by 0.1 pixel, with shift by 1, delete removes it." aria-describedby="ring-words" {}
+                canvas #glass width="180" height="180" aria-hidden="true" hidden {}
+            }
+            p #ring-said.said role="status" {}
+            div.results {
+                p.ring-diameter { span.quiet { "Diameter in the scale's plane" } b #diameter { "…" } span #diameter-more.quiet {} }
+                div #ring-words {}
+            }
+            figure { canvas #residuals width="900" height="180" role="img" aria-label="Distance of each point from the circle" {} figcaption.quiet { "Distance of the beam from the circle, mm, along the ring; open circles were not believed." } }
+            figure.strip { img #strip alt="The beam laid straight, outside of the ring on top"; figcaption.quiet { "The beam laid straight, outside on top, the measured centre line dotted." } }
+            p.quiet { "Marks go to " code { "marks/" (chosen) ".csv" } "; the photograph is never changed. Three or more marks on the beam choose which ring is followed; marks on the scale, with their millimetres, replace its search." }
+        }
+    }
+}
+
+/// Marks to measure with, or to keep.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Wish {
+    photo: String,
+    marks: Vec<Mark>,
+    /// While a mark moves: answer from the line that was followed last.
+    #[serde(default)]
+    quick: bool,
+    /// The marks as the page last knew them in the folder, for [`keep`].
+    #[serde(default)]
+    seen: Vec<Mark>,
+}
+
+fn checked(wish: &Wish) -> Result<Vec<HandMark>, Response> {
+    let sound = |mark: &Mark| {
+        let far = |value: f64| !value.is_finite() || value.abs() > 1e6;
+        let bad = far(mark.x_px)
+            || far(mark.y_px)
+            || mark.along_mm.is_some_and(far)
+            || mark.across_mm.is_some_and(far);
+        !bad
+    };
+    if photo_name_fault(&wish.photo).is_some() {
+        return Err(answer::trouble(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "no such photograph",
+            "load the page again",
+        ));
+    }
+    if wish.marks.len() > MOST_MARKS || !wish.marks.iter().all(sound) {
+        return Err(answer::trouble(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "a mark lies nowhere near the photograph",
+            "remove it",
+        ));
+    }
+    Ok(wish.marks.iter().enumerate().map(|(at, mark)| mark.hand(at + 2)).collect())
+}
+
+impl Kept {
+    /// The photograph, decoded once while the folder's files stand unchanged.
+    fn open(&self, stamp: &str, notebook: &Notebook, photo: &str) -> Result<Arc<Opened>, Trouble> {
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let key = format!("{stamp}\0{photo}");
+        if let Some((of, opened)) = kept.as_ref().filter(|(of, _)| *of == key) {
+            let _ = of;
+            return Ok(Arc::clone(opened));
+        }
+        let opened = Arc::new(Opened::open(notebook, photo)?);
+        *kept = Some((key, Arc::clone(&opened)));
+        Ok(opened)
+    }
+
+    /// Marks were kept: the picture is the same under the new stamp.
+    fn carry(&self, old: &str, new: &str, photo: &str) {
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((of, _)) = kept.as_mut().filter(|(of, _)| *of == format!("{old}\0{photo}")) {
+            *of = format!("{new}\0{photo}");
+        }
+    }
+}
+
+/// `/ring/measure`: what these marks make of the photograph; nothing is written.
+pub(crate) async fn measure(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Response {
+    let Ok(_room) = app.decoders.acquire().await else { return broken() };
+    let worker = Arc::clone(&app);
+    let look = move || match seen(&worker, &wish) {
+        Ok(seen) => Json(seen).into_response(),
+        Err(response) => response,
+    };
+    blocking(look).await.unwrap_or_else(broken)
+}
+
+fn seen(app: &App, wish: &Wish) -> Result<Seen, Response> {
+    let marks = checked(wish)?;
+    let (opened, notebook) = opened(app, &wish.photo)?;
+    let trouble = |fault: arcmass_lab::LabError| {
+        let trouble = Trouble::from(fault);
+        answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy)
+    };
+    if wish.quick {
+        if let Some(seen) = opened.quick(&notebook, &marks).map_err(trouble)? {
+            return Ok(seen);
+        }
+    }
+    opened.measure(&notebook, &marks).map_err(trouble)
+}
+
+fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Notebook>), Response> {
+    let snapshot = app.snapshot();
+    let faulty =
+        |_| answer::trouble(StatusCode::CONFLICT, "the notebook has faults", "mend what is marked first");
+    let notebook = snapshot.notebook.map_err(faulty)?;
+    let opened = app.ring.open(&snapshot.stamp, &notebook, photo).map_err(|trouble| {
+        answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy)
+    })?;
+    Ok((opened, notebook))
+}
+
+/// `/ring/strip`: the beam laid straight, with the marks in the folder.
+pub(crate) async fn strip(State(app): State<Arc<App>>, Query(named): Query<Named>) -> Response {
+    let Ok(_room) = app.decoders.acquire().await else { return broken() };
+    let worker = Arc::clone(&app);
+    let draw = move || {
+        let (opened, notebook) = opened(&worker, &named.name).ok()?;
+        let marks = notebook.marks_of(&named.name).map(|own| own.marks.clone()).unwrap_or_default();
+        opened.strip(&notebook, &marks)
+    };
+    match blocking(draw).await.flatten() {
+        Some(jpeg) => ([(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response(),
+        None => refusal(StatusCode::NOT_FOUND, "The beam could not be followed."),
+    }
+}
+
+/// `/ring/keep`: writes the marks.
+pub(crate) async fn keep(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Response {
+    let change = move || match checked(&wish)
+        .and_then(|_| kept(&app, &wish).map_err(|fault| answer::refused(&fault)))
+    {
+        Ok(()) => answer::saved(&app, &json!({})),
+        Err(response) => response,
+    };
+    blocking(change).await.unwrap_or_else(broken)
+}
+
+fn kept(app: &App, wish: &Wish) -> Result<(), EditFault> {
+    let _one = app.edit.lock();
+    let before = app.snapshot();
+    let file = format!("marks/{}.csv", wish.photo);
+    let raw = raw_file(&app.root, &file).map_err(EditFault::Faults)?;
+    let now: Vec<Mark> = match &before.notebook {
+        Ok(notebook) => {
+            notebook.marks_of(&wish.photo).iter().flat_map(|own| &own.marks).map(Mark::of).collect()
+        }
+        Err(_) => wish.seen.clone(),
+    };
+    if !alike(&now, &wish.seen) {
+        return Err(EditFault::Changed { file, now: format!("{} marks", now.len()) });
+    }
+    let text = table(&raw.text, &wish.marks);
+    let faults = faults_of(&file, &text);
+    if !faults.is_empty() {
+        return Err(EditFault::Faults(Faults(faults)));
+    }
+    if text != raw.text {
+        keep_text(&app.root, &file, raw.sha256.as_deref(), &text)?;
+        let after = app.snapshot();
+        app.ring.carry(&before.stamp, &after.stamp, &wish.photo);
+    }
+    Ok(())
+}
+
+fn alike(a: &[Mark], b: &[Mark]) -> bool {
+    let near = |x: f64, y: f64| (x - y).abs() < 1e-6;
+    a.len() == b.len()
+        && a.iter().zip(b).all(|(a, b)| a.what == b.what && near(a.x_px, b.x_px) && near(a.y_px, b.y_px))
+}
+
+/// The table of marks; comments at the head of the old one stay.
+fn table(old: &str, marks: &[Mark]) -> String {
+    let head: String = old.split_inclusive('\n').take_while(|line| line.starts_with('#')).collect();
+    let mut text = format!("{head}what,x_px,y_px,along_mm,across_mm\n");
+    let cell = |value: Option<f64>| value.map(|v| format!("{v}")).unwrap_or_default();
+    for mark in marks {
+        let word = mark_word(mark.kind());
+        let (x, y) = (mark.x_px, mark.y_px);
+        text.push_str(&format!("{word},{x:.2},{y:.2},{},{}\n", cell(mark.along_mm), cell(mark.across_mm)));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn marks_are_a_table_the_notebook_reads() {
+        let beam = Mark { what: What::Beam, x_px: 10.04, y_px: -0.5, along_mm: None, across_mm: None };
+        let scale = Mark { what: What::Scale, along_mm: Some(20.0), ..beam };
+        let text = table("# by hand\nwhat,x_px,y_px\n", &[beam, scale]);
+        assert_eq!(
+            text,
+            "# by hand\nwhat,x_px,y_px,along_mm,across_mm\nbeam,10.04,-0.50,,\nscale,10.04,-0.50,20,\n"
+        );
+        assert!(faults_of("marks/a.jpg.csv", &text).is_empty());
+    }
+}

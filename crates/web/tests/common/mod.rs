@@ -1,0 +1,152 @@
+//! A server on a notebook of its own, and the plainest client that can speak to it.
+
+#![allow(dead_code)]
+
+use std::io::{Read, Write};
+use std::net::{IpAddr, SocketAddr, TcpStream};
+use std::path::PathBuf;
+use std::time::Duration;
+
+use arcmass_lab::Desk;
+use arcmass_web::{Running, ServeOptions, start};
+
+/// A running server with its folder.
+pub struct Bench {
+    /// The notebook.
+    pub root: PathBuf,
+    /// Where it listens.
+    pub address: SocketAddr,
+    /// The start key.
+    pub key: String,
+    /// The code for another machine, if it listens.
+    pub code: Option<String>,
+    running: Option<Running>,
+    _folder: tempfile::TempDir,
+}
+
+/// An answer.
+#[derive(Debug)]
+pub struct Answer {
+    /// 200, 403 …
+    pub status: u16,
+    /// Header lines, names in lower case.
+    pub headers: Vec<(String, String)>,
+    /// The body.
+    pub body: Vec<u8>,
+}
+
+impl Answer {
+    /// One header.
+    pub fn header(&self, name: &str) -> Option<&str> {
+        self.headers.iter().find(|(key, _)| key == name).map(|(_, value)| value.as_str())
+    }
+
+    /// The body as text.
+    pub fn text(&self) -> String {
+        String::from_utf8_lossy(&self.body).into_owned()
+    }
+}
+
+impl Bench {
+    /// A server on a new notebook, for this machine only or for all.
+    pub fn new(listen: Option<IpAddr>) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path().join("bench");
+        arcmass_notebook::new_notebook(&root).unwrap();
+        let desk = Desk { seed: 1, workers: 2 };
+        let options = ServeOptions { folder: root.clone(), port: 0, listen, desk };
+        let running = start(&options, false).unwrap();
+        let key = running.link.split("key=").nth(1).unwrap().to_owned();
+        let code = running.outside.as_ref().and_then(|link| link.split("code=").nth(1)).map(str::to_owned);
+        Self { root, address: running.address, key, code, running: Some(running), _folder: folder }
+    }
+
+    /// Its name in an address.
+    pub fn host(&self) -> String {
+        format!("127.0.0.1:{}", self.address.port())
+    }
+
+    /// The cookie that the start key gives.
+    pub fn cookie(&self) -> String {
+        let answer = self.send("GET", &format!("/?key={}", self.key), &[], b"");
+        assert_eq!(answer.status, 303, "{}", answer.text());
+        answer.header("set-cookie").unwrap().split(';').next().unwrap().to_owned()
+    }
+
+    /// A request with just these headers beside Host.
+    pub fn send(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
+        let own = self.host();
+        let mut all = vec![("Host", own.as_str())];
+        all.extend_from_slice(headers);
+        raw(self.address.port(), method, path, &all, body)
+    }
+
+    /// As the page itself would ask.
+    pub fn get(&self, cookie: &str, path: &str) -> Answer {
+        self.send("GET", path, &[("Cookie", cookie)], b"")
+    }
+
+    /// As the page itself would change something.
+    pub fn post(&self, cookie: &str, path: &str, json: &str) -> Answer {
+        let origin = format!("http://{}", self.host());
+        let headers = [("Cookie", cookie), ("Origin", &origin), ("Content-Type", "application/json")];
+        self.send("POST", path, &headers, json.as_bytes())
+    }
+
+    /// As the page itself would send a photograph.
+    pub fn put(&self, cookie: &str, path: &str, bytes: &[u8]) -> Answer {
+        let origin = format!("http://{}", self.host());
+        self.send("PUT", path, &[("Cookie", cookie), ("Origin", &origin)], bytes)
+    }
+
+    /// Ends it.
+    pub fn stop(mut self) {
+        self.running.take().unwrap().stop().unwrap();
+    }
+}
+
+/// One request over a connection of its own.
+pub fn raw(port: u16, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+    let mut head =
+        format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
+    for (name, value) in headers {
+        head.push_str(&format!("{name}: {value}\r\n"));
+    }
+    head.push_str("\r\n");
+    stream.write_all(head.as_bytes()).unwrap();
+    // a refused body may be cut off while it is sent
+    let _ = stream.write_all(body);
+    let mut bytes = Vec::new();
+    let _ = stream.read_to_end(&mut bytes);
+    parsed(&bytes)
+}
+
+fn parsed(bytes: &[u8]) -> Answer {
+    let end = bytes.windows(4).position(|w| w == b"\r\n\r\n").unwrap_or(bytes.len());
+    let head = String::from_utf8_lossy(&bytes[..end]).into_owned();
+    let mut lines = head.lines();
+    let status =
+        lines.next().and_then(|line| line.split(' ').nth(1)).and_then(|s| s.parse().ok()).unwrap_or(0);
+    let headers = lines.filter_map(|line| line.split_once(": "));
+    let headers: Vec<_> = headers.map(|(name, value)| (name.to_lowercase(), value.to_owned())).collect();
+    let mut body = bytes.get(end + 4..).unwrap_or_default().to_vec();
+    if headers.iter().any(|(name, value)| name == "transfer-encoding" && value == "chunked") {
+        body = unchunked(&body);
+    }
+    Answer { status, headers, body }
+}
+
+fn unchunked(mut rest: &[u8]) -> Vec<u8> {
+    let mut whole = Vec::new();
+    while let Some(end) = rest.windows(2).position(|w| w == b"\r\n") {
+        let size = usize::from_str_radix(String::from_utf8_lossy(&rest[..end]).trim(), 16).unwrap_or(0);
+        if size == 0 {
+            break;
+        }
+        whole.extend_from_slice(&rest[end + 2..end + 2 + size]);
+        rest = &rest[end + 4 + size..];
+    }
+    whole
+}
