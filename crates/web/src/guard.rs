@@ -11,6 +11,9 @@ use maud::{DOCTYPE, html};
 
 use crate::state::App;
 
+/// A body that claims more than this is refused before any of it is read.
+pub(crate) const LARGEST_BODY: u64 = 80 << 20;
+
 /// No script or style but our own files, nothing from elsewhere, never inside another page.
 pub(crate) const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; \
      connect-src 'self'; frame-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
@@ -52,6 +55,14 @@ enum Verdict {
 
 fn judge(app: &App, peer: SocketAddr, request: &Request) -> Verdict {
     let headers = request.headers();
+    let length =
+        headers.get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<u64>().ok());
+    if length.is_some_and(|length| length > LARGEST_BODY) {
+        return Verdict::Refuse(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "This is larger than any photograph that is taken here.",
+        );
+    }
     let Some(host) = host(headers, request) else {
         return Verdict::Refuse(StatusCode::BAD_REQUEST, "The request names no host.");
     };

@@ -105,7 +105,7 @@ pub(crate) fn stamp(root: &Path) -> String {
     for (name, path) in files(root) {
         line.clear();
         let Ok(about) = fs::metadata(&path) else { continue };
-        let _ = write!(line, "{name}\0{}\0{:?}\n", about.len(), about.modified().ok());
+        let _ = writeln!(line, "{name}\0{}\0{:?}", about.len(), about.modified().ok());
         add(&line);
     }
     format!("{hash:016x}")

@@ -1,5 +1,6 @@
 //! Long studies, run by hand and not by CI: each a file of its own here, with a line in [`STUDIES`].
 
+mod kill;
 mod speed;
 
 use std::process::{Command, ExitCode};
@@ -17,11 +18,18 @@ struct Study {
 }
 
 /// A new study: its own file beside this one, `mod name;` above, and its line here.
-const STUDIES: &[Study] = &[Study {
-    name: "speed",
-    answers: "how fast our kernels are, beside a folder of anchors if one is named: speed [FOLDER [KERNEL …]]",
-    run: speed::run,
-}];
+const STUDIES: &[Study] = &[
+    Study {
+        name: "kill",
+        answers: "is anything lost when the page's server is killed while it saves: kill [TIMES]",
+        run: kill::run,
+    },
+    Study {
+        name: "speed",
+        answers: "how fast our kernels are, beside a folder of anchors if one is named: speed [FOLDER [KERNEL …]]",
+        run: speed::run,
+    },
+];
 
 /// Says which studies there are.
 pub(crate) fn list() -> ExitCode {

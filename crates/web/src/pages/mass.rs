@@ -141,7 +141,7 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
 fn of_piece(piece: &arcmass_report::station::Piece) -> Markup {
     let heading = format!("{}-heading", piece.id);
     html! {
-        section id=(piece.id) aria-labelledby=(heading) { h2 id=(heading) { (piece.heading) } (PreEscaped(&piece.html)) }
+        section id=(piece.id) { h2 id=(heading) { (piece.heading) } (PreEscaped(&piece.html)) }
     }
 }
 

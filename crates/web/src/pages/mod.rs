@@ -25,9 +25,6 @@ use serde_json::json;
 use crate::assets;
 use crate::state::App;
 
-/// Largest photograph taken through the page, bytes.
-const LARGEST_UPLOAD: usize = 80 << 20;
-
 /// Every address of the page.
 pub(crate) fn routes() -> Router<Arc<App>> {
     Router::new()
@@ -49,7 +46,10 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/photos/match", post(photos::matched))
         .route("/photos/view", get(photos::view))
         .route("/photos/small", get(photos::small))
-        .route("/photos/new", put(photos::upload).layer(DefaultBodyLimit::max(LARGEST_UPLOAD)))
+        .route(
+            "/photos/new",
+            put(photos::upload).layer(DefaultBodyLimit::max(crate::guard::LARGEST_BODY as usize)),
+        )
         .route("/ring", get(ring::page))
         .route("/ring/measure", post(ring::measure))
         .route("/ring/keep", post(ring::keep))

@@ -168,7 +168,7 @@ pub(crate) struct Wish {
     seen: Vec<Mark>,
 }
 
-fn checked(wish: &Wish) -> Result<Vec<HandMark>, Response> {
+fn checked(wish: &Wish) -> Result<Vec<HandMark>, Box<Response>> {
     let sound = |mark: &Mark| {
         let far = |value: f64| !value.is_finite() || value.abs() > 1e6;
         let bad = far(mark.x_px)
@@ -178,18 +178,18 @@ fn checked(wish: &Wish) -> Result<Vec<HandMark>, Response> {
         !bad
     };
     if photo_name_fault(&wish.photo).is_some() {
-        return Err(answer::trouble(
+        return Err(Box::new(answer::trouble(
             StatusCode::UNPROCESSABLE_ENTITY,
             "no such photograph",
             "load the page again",
-        ));
+        )));
     }
     if wish.marks.len() > MOST_MARKS || !wish.marks.iter().all(sound) {
-        return Err(answer::trouble(
+        return Err(Box::new(answer::trouble(
             StatusCode::UNPROCESSABLE_ENTITY,
             "a mark lies nowhere near the photograph",
             "remove it",
-        ));
+        )));
     }
     Ok(wish.marks.iter().enumerate().map(|(at, mark)| mark.hand(at + 2)).collect())
 }
@@ -223,33 +223,38 @@ pub(crate) async fn measure(State(app): State<Arc<App>>, Json(wish): Json<Wish>)
     let worker = Arc::clone(&app);
     let look = move || match seen(&worker, &wish) {
         Ok(seen) => Json(seen).into_response(),
-        Err(response) => response,
+        Err(response) => *response,
     };
     blocking(look).await.unwrap_or_else(broken)
 }
 
-fn seen(app: &App, wish: &Wish) -> Result<Seen, Response> {
+fn seen(app: &App, wish: &Wish) -> Result<Seen, Box<Response>> {
     let marks = checked(wish)?;
     let (opened, notebook) = opened(app, &wish.photo)?;
     let trouble = |fault: arcmass_lab::LabError| {
         let trouble = Trouble::from(fault);
-        answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy)
+        Box::new(answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy))
     };
-    if wish.quick {
-        if let Some(seen) = opened.quick(&notebook, &marks).map_err(trouble)? {
-            return Ok(seen);
-        }
+    if wish.quick
+        && let Some(seen) = opened.quick(&notebook, &marks).map_err(trouble)?
+    {
+        return Ok(seen);
     }
     opened.measure(&notebook, &marks).map_err(trouble)
 }
 
-fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Notebook>), Response> {
+fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Notebook>), Box<Response>> {
     let snapshot = app.snapshot();
-    let faulty =
-        |_| answer::trouble(StatusCode::CONFLICT, "the notebook has faults", "mend what is marked first");
+    let faulty = |_| {
+        Box::new(answer::trouble(
+            StatusCode::CONFLICT,
+            "the notebook has faults",
+            "mend what is marked first",
+        ))
+    };
     let notebook = snapshot.notebook.map_err(faulty)?;
     let opened = app.ring.open(&snapshot.stamp, &notebook, photo).map_err(|trouble| {
-        answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy)
+        Box::new(answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy))
     })?;
     Ok((opened, notebook))
 }
@@ -272,10 +277,10 @@ pub(crate) async fn strip(State(app): State<Arc<App>>, Query(named): Query<Named
 /// `/ring/keep`: writes the marks.
 pub(crate) async fn keep(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Response {
     let change = move || match checked(&wish)
-        .and_then(|_| kept(&app, &wish).map_err(|fault| answer::refused(&fault)))
+        .and_then(|_| kept(&app, &wish).map_err(|fault| Box::new(answer::refused(&fault))))
     {
         Ok(()) => answer::saved(&app, &json!({})),
-        Err(response) => response,
+        Err(response) => *response,
     };
     blocking(change).await.unwrap_or_else(broken)
 }

@@ -11,45 +11,45 @@ use arcmass_lab::Desk;
 use arcmass_web::{Running, ServeOptions, start};
 
 /// A running server with its folder.
-pub struct Bench {
+pub(crate) struct Bench {
     /// The notebook.
-    pub root: PathBuf,
+    pub(crate) root: PathBuf,
     /// Where it listens.
-    pub address: SocketAddr,
+    pub(crate) address: SocketAddr,
     /// The start key.
-    pub key: String,
+    pub(crate) key: String,
     /// The code for another machine, if it listens.
-    pub code: Option<String>,
+    pub(crate) code: Option<String>,
     running: Option<Running>,
     _folder: tempfile::TempDir,
 }
 
 /// An answer.
 #[derive(Debug)]
-pub struct Answer {
+pub(crate) struct Answer {
     /// 200, 403 …
-    pub status: u16,
+    pub(crate) status: u16,
     /// Header lines, names in lower case.
-    pub headers: Vec<(String, String)>,
+    pub(crate) headers: Vec<(String, String)>,
     /// The body.
-    pub body: Vec<u8>,
+    pub(crate) body: Vec<u8>,
 }
 
 impl Answer {
     /// One header.
-    pub fn header(&self, name: &str) -> Option<&str> {
+    pub(crate) fn header(&self, name: &str) -> Option<&str> {
         self.headers.iter().find(|(key, _)| key == name).map(|(_, value)| value.as_str())
     }
 
     /// The body as text.
-    pub fn text(&self) -> String {
+    pub(crate) fn text(&self) -> String {
         String::from_utf8_lossy(&self.body).into_owned()
     }
 }
 
 impl Bench {
     /// A server on a new notebook, for this machine only or for all.
-    pub fn new(listen: Option<IpAddr>) -> Self {
+    pub(crate) fn new(listen: Option<IpAddr>) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let root = folder.path().join("bench");
         arcmass_notebook::new_notebook(&root).unwrap();
@@ -62,19 +62,19 @@ impl Bench {
     }
 
     /// Its name in an address.
-    pub fn host(&self) -> String {
+    pub(crate) fn host(&self) -> String {
         format!("127.0.0.1:{}", self.address.port())
     }
 
     /// The cookie that the start key gives.
-    pub fn cookie(&self) -> String {
+    pub(crate) fn cookie(&self) -> String {
         let answer = self.send("GET", &format!("/?key={}", self.key), &[], b"");
         assert_eq!(answer.status, 303, "{}", answer.text());
         answer.header("set-cookie").unwrap().split(';').next().unwrap().to_owned()
     }
 
     /// A request with just these headers beside Host.
-    pub fn send(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
+    pub(crate) fn send(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
         let own = self.host();
         let mut all = vec![("Host", own.as_str())];
         all.extend_from_slice(headers);
@@ -82,31 +82,31 @@ impl Bench {
     }
 
     /// As the page itself would ask.
-    pub fn get(&self, cookie: &str, path: &str) -> Answer {
+    pub(crate) fn get(&self, cookie: &str, path: &str) -> Answer {
         self.send("GET", path, &[("Cookie", cookie)], b"")
     }
 
     /// As the page itself would change something.
-    pub fn post(&self, cookie: &str, path: &str, json: &str) -> Answer {
+    pub(crate) fn post(&self, cookie: &str, path: &str, json: &str) -> Answer {
         let origin = format!("http://{}", self.host());
         let headers = [("Cookie", cookie), ("Origin", &origin), ("Content-Type", "application/json")];
         self.send("POST", path, &headers, json.as_bytes())
     }
 
     /// As the page itself would send a photograph.
-    pub fn put(&self, cookie: &str, path: &str, bytes: &[u8]) -> Answer {
+    pub(crate) fn put(&self, cookie: &str, path: &str, bytes: &[u8]) -> Answer {
         let origin = format!("http://{}", self.host());
         self.send("PUT", path, &[("Cookie", cookie), ("Origin", &origin)], bytes)
     }
 
     /// Ends it.
-    pub fn stop(mut self) {
+    pub(crate) fn stop(mut self) {
         self.running.take().unwrap().stop().unwrap();
     }
 }
 
 /// One request over a connection of its own.
-pub fn raw(port: u16, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
+pub(crate) fn raw(port: u16, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
     stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
     let mut head =
