@@ -69,9 +69,7 @@ pub(crate) enum Command {
     #[command(after_help = "Example:\n  arcmass manual man1")]
     Manual(Manual),
     /// Show the page: the whole day of the bench in a browser
-    #[command(
-        after_help = "Examples:\n  arcmass serve window-bench\n  arcmass serve window-bench --listen   # a phone on the same network too"
-    )]
+    #[command(after_help = "Example:\n  arcmass serve window-bench")]
     Serve(Serve),
 }
 
