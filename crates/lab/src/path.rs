@@ -12,7 +12,6 @@ mod notes;
 mod way;
 
 use crate::assume::Apparatus;
-use crate::bench::Bench;
 use crate::calibrate;
 use crate::desk::{Desk, LabError};
 use crate::document::{CaveatEntry, PathDocument, Q};
@@ -48,33 +47,94 @@ const MOST_CURRENT_A: f64 = 1e3;
 /// - **Fails** where the voltage or current is not above 0 or beyond any bench, the field is unknown, or no turn is completed.
 pub fn path(notebook: &Notebook, setting: &Setting, desk: &Desk) -> Result<PathDocument, LabError> {
     check(setting)?;
-    let apparatus = Apparatus::of(&notebook.bench)?;
-    let bench = field_only(notebook, &apparatus)?;
-    let joint = calibrate::fit(&bench.model)?;
-    let per_ampere = calibrate::field_per_ampere(&bench, &joint, desk)?;
-    let [bx, by, bz] = calibrate::background(&bench.model, &joint).map(|q| q.value);
-    let best_t = bench.model.field_per_ampere(&bench.model.values(&joint.estimate))?;
-    let start = DVector::from_vec(bench.model.unknowns.start());
-    let shape = bench.model.shape(&bench.model.values(&start))?;
-    let centre = shape.at(Vec3::ZERO, apparatus.field_direction)?.norm();
-    let launch = Launch::new(&apparatus, setting)?;
-    let drive = best_t / centre * launch.current_a * setting.field_sense;
-    let background_t = turned(Vec3::new(bx, by, bz), setting.bench_turned_deg.to_radians());
-    let in_use = per_ampere.in_use;
-    let asked = Asked { notebook, setting, apparatus: &apparatus, bench: &bench, launch, in_use };
-    let mut document = match &shape {
-        FieldShape::Coils { prepared, factor } => {
-            asked.follow(&BenchField { prepared, current_a: drive, scale: *factor, background_t }, desk)
-        }
-        FieldShape::Uniform => {
-            let uniform = Vec3::new(0.0, 0.0, apparatus.field_direction) * drive + background_t;
-            asked.follow(&move |_: Vec3| -> Result<Vec3, FieldError> { Ok(uniform) }, desk)
-        }
-    }?;
-    if let Some(clash) = crate::field::clash(&per_ampere) {
-        document.caveats.insert(0, notes::clash(clash));
+    Calibrated::of(notebook, desk)?.followed(notebook, setting, desk, true)
+}
+
+/// A bench with its field fixed once, to predict one setting after another while a slider moves.
+#[derive(Debug, Clone)]
+pub struct Calibrated {
+    apparatus: Apparatus,
+    shape: FieldShape,
+    /// Of the shape at the centre, for one ampere.
+    centre_t: f64,
+    /// Field per ampere in use, T/A.
+    best_t: f64,
+    background_t: Vec3,
+    in_use: Q,
+    has_probe: bool,
+    clash: Option<CaveatEntry>,
+}
+
+impl Calibrated {
+    /// Fits the field of a notebook.
+    ///
+    /// - **Fails** where the field is unknown.
+    pub fn of(notebook: &Notebook, desk: &Desk) -> Result<Self, LabError> {
+        let apparatus = Apparatus::of(&notebook.bench)?;
+        let bench = field_only(notebook, &apparatus)?;
+        let joint = calibrate::fit(&bench.model)?;
+        let per_ampere = calibrate::field_per_ampere(&bench, &joint, desk)?;
+        let [bx, by, bz] = calibrate::background(&bench.model, &joint).map(|q| q.value);
+        let best_t = bench.model.field_per_ampere(&bench.model.values(&joint.estimate))?;
+        let start = DVector::from_vec(bench.model.unknowns.start());
+        let shape = bench.model.shape(&bench.model.values(&start))?;
+        let centre_t = shape.at(Vec3::ZERO, apparatus.field_direction)?.norm();
+        let has_probe = bench.scope.has_probe;
+        let clash = crate::field::clash(&per_ampere).map(notes::clash);
+        let background_t = Vec3::new(bx, by, bz);
+        drop(bench);
+        Ok(Self {
+            apparatus,
+            shape,
+            centre_t,
+            best_t,
+            background_t,
+            in_use: per_ampere.in_use,
+            has_probe,
+            clash,
+        })
     }
-    Ok(document)
+
+    /// The path of one setting of the notebook it was made of, like [`path`] but without the beam's width.
+    ///
+    /// - **Fails** where the voltage or current is not above 0 or beyond any bench, or no turn is completed.
+    pub fn path(
+        &self,
+        notebook: &Notebook,
+        setting: &Setting,
+        desk: &Desk,
+    ) -> Result<PathDocument, LabError> {
+        check(setting)?;
+        self.followed(notebook, setting, desk, false)
+    }
+
+    fn followed(
+        &self,
+        notebook: &Notebook,
+        setting: &Setting,
+        desk: &Desk,
+        with_beam: bool,
+    ) -> Result<PathDocument, LabError> {
+        let apparatus = &self.apparatus;
+        let launch = Launch::new(apparatus, setting)?;
+        let drive = self.best_t / self.centre_t * launch.current_a * setting.field_sense;
+        let background_t = turned(self.background_t, setting.bench_turned_deg.to_radians());
+        let (has_probe, in_use) = (self.has_probe, self.in_use);
+        let asked = Asked { notebook, setting, apparatus, has_probe, launch, in_use, with_beam };
+        let mut document = match &self.shape {
+            FieldShape::Coils { prepared, factor } => {
+                asked.follow(&BenchField { prepared, current_a: drive, scale: *factor, background_t }, desk)
+            }
+            FieldShape::Uniform => {
+                let uniform = Vec3::new(0.0, 0.0, apparatus.field_direction) * drive + background_t;
+                asked.follow(&move |_: Vec3| -> Result<Vec3, FieldError> { Ok(uniform) }, desk)
+            }
+        }?;
+        if let Some(clash) = &self.clash {
+            document.caveats.insert(0, clash.clone());
+        }
+        Ok(document)
+    }
 }
 
 /// One setting on one bench.
@@ -82,9 +142,10 @@ struct Asked<'a> {
     notebook: &'a Notebook,
     setting: &'a Setting,
     apparatus: &'a Apparatus,
-    bench: &'a Bench<'a>,
+    has_probe: bool,
     launch: Launch,
     in_use: Q,
+    with_beam: bool,
 }
 
 impl Asked<'_> {
@@ -132,7 +193,7 @@ impl Asked<'_> {
             gyroradius_mm: 1e3 * rigidity.abs() * at_muzzle_t.cross(direction).norm() / strength_t.powi(2),
             pitch_angle_deg: (at_muzzle_t.dot(direction) / strength_t).clamp(-1.0, 1.0).acos().to_degrees(),
             deviation: way::deviation(&summary, centre_t, rigidity),
-            beam: beam::beam(self, field, muzzle, direction, &summary),
+            beam: if self.with_beam { beam::beam(self, field, muzzle, direction, &summary) } else { None },
             gas,
             end,
             drawn_mm: way::points(&drawn).into_iter().map(mm).collect(),

@@ -1,11 +1,11 @@
 //! Pieces of the report for a page that is served: sections and figures without style of their own, and one sheet for all.
 
-use arcmass_lab::document::{FieldDocument, PathDocument};
+use arcmass_lab::document::PathDocument;
 use arcmass_notebook::Bench;
 
 use crate::figure::{Figure, Theme, css_variables};
 use crate::input::{ReportError, ReportInput};
-use crate::{chart, section, sketch, style};
+use crate::{section, sketch, style};
 
 /// One section of the report as a piece of a page.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,11 +41,6 @@ pub fn cautions() -> String {
 pub fn apparatus(bench: &Bench, path: Option<&PathDocument>) -> Option<Figure> {
     let ring = path.map(|path| path.points_mm.clone()).unwrap_or_default();
     sketch::of_bench(bench, &ring)
-}
-
-/// The I → B line with its residuals.
-pub fn field_line(field: &FieldDocument) -> Option<Figure> {
-    chart::field_line(field)
 }
 
 /// A figure for a page whose sheet is [`sheet`].

@@ -133,9 +133,9 @@ function paint(canvas, project) {
     const style = { coil: { colour: c.quiet, width: 4, alpha: 0.55 }, glass: { colour: c.quiet, width: 1, alpha: 0.6 }, gun: { colour: c.text, width: 8, alpha: 0.85 } }[line.kind];
     stroke(ctx, line.points, project, style);
   }
-  if (frozen) stroke(ctx, frozen.points_mm, project, { colour: c.stated, width: 2, dash: [7, 5] });
+  if (frozen) stroke(ctx, frozen.drawn_mm, project, { colour: c.stated, width: 2, dash: [7, 5] });
   if (now) {
-    glow(ctx, now.points_mm, project, c);
+    glow(ctx, now.drawn_mm, project, c);
     if (now.glass_point_mm) {
       const [x, y] = project(now.glass_point_mm);
       stroke(ctx, [[0, 0], [1, 1]], (p) => (p[0] ? [x + 6, y + 6] : [x - 6, y - 6]), { colour: c.text, width: 2 });

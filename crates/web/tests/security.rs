@@ -362,7 +362,7 @@ fn broken_requests_never_end_the_server() {
         "/path/at?voltage=-1&current=1",
         "/path/at?voltage=1e300&current=1e-300",
         "/readings/check?run=none",
-        "/field/figure?kind=svg",
+        "/field/figure?kind=svg&name=none",
         "/report/preview",
     ] {
         let status = bench.get(&cookie, path).status;

@@ -32,9 +32,7 @@ pub(super) fn caveats(asked: &Asked<'_>, summary: &PathSummary, at_muzzle_t: Vec
             "state mean_radius and separation under [coils]",
         ));
     }
-    if apparatus.silent.iter().any(|silent| silent.code == "background-not-stated")
-        && !asked.bench.scope.has_probe
-    {
+    if apparatus.silent.iter().any(|silent| silent.code == "background-not-stated") && !asked.has_probe {
         caveats.push(Caveat::new(
             "background-not-stated",
             "the background field is not stated; the path is drawn without any, and the Earth's moves the ring's far side by \

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use arcmass_lab::document::{FieldDocument, Q};
 use arcmass_lab::field::{FieldQuestion, field};
 use arcmass_report::figure::{Figure, Theme};
-use arcmass_report::station;
+use arcmass_report::{field_figures, station};
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -23,17 +23,17 @@ use crate::work::Trouble;
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let show = move || {
         let snapshot = app.snapshot();
-        let body = html! { h1 { "Field" } div data-live="/field/work" { (inside(&app, &snapshot)) } };
+        let body = html! { h1 { "Field" } div data-live="/field/work" { (inside(&app, &snapshot, frame::look(&headers))) } };
         frame::page(&app, &snapshot, &headers, Station::Field, "", &body)
     };
     blocking(show).await.unwrap_or_else(broken)
 }
 
 /// `/field/work`.
-pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
+pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let show = move || {
         let snapshot = app.snapshot();
-        inside(&app, &snapshot).into_string()
+        inside(&app, &snapshot, frame::look(&headers)).into_string()
     };
     let html = blocking(show).await.unwrap_or_default();
     ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
@@ -41,7 +41,7 @@ pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
 
 fn document(app: &App, snapshot: &Snapshot) -> Result<FieldDocument, Markup> {
     let notebook = snapshot.notebook.as_ref().map_err(|_| frame::faults(snapshot))?;
-    field(notebook, &FieldQuestion::default(), &app.desk).map_err(|fault| {
+    field(notebook, &FieldQuestion { with_map: true, ..FieldQuestion::default() }, &app.desk).map_err(|fault| {
         let trouble = Trouble::from(fault);
         html! {
             section.faults { h2.caution { "No field yet" } p { (sentence(&trouble.sentence)) } p { b { "To do: " } (sentence(&trouble.remedy)) } }
@@ -49,7 +49,7 @@ fn document(app: &App, snapshot: &Snapshot) -> Result<FieldDocument, Markup> {
     })
 }
 
-fn inside(app: &App, snapshot: &Snapshot) -> Markup {
+fn inside(app: &App, snapshot: &Snapshot, look: &str) -> Markup {
     let document = match document(app, snapshot) {
         Ok(document) => document,
         Err(instead) => return instead,
@@ -57,10 +57,16 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
     html! {
         p.result-line { "Field per ampere in use: " b.large { (short(&document.field_per_ampere_mt_per_a)) " mT/A" } }
         (ways(&document))
-        @if let Some(figure) = station::field_line(&document) {
-            (PreEscaped(station::figure_html(&figure, "Flux density at the centre against coil current, as the probe read it, with what is left over below.")))
-            p.downloads { "This figure: " a href="/field/figure?kind=svg" download="field-line.svg" { "SVG" } ", " a href="/field/figure?kind=csv" download="field-line.csv" { "CSV" } }
-        } @else {
+        @for (name, figure) in field_figures::all(&document) {
+            @if name == "field-line" {
+                (PreEscaped(station::figure_html(&figure, figure.title())))
+            } @else {
+                // a map has thousands of cells: shown as a picture of its own, its numbers in the file beside it
+                figure.drawn { img.figure src={ "/field/figure?kind=" (look) "&name=" (name) } alt=(figure.description()) loading="lazy" width="620"; figcaption { (figure.title()) } }
+            }
+            p.downloads { "This figure: " a href={ "/field/figure?kind=svg&name=" (name) } download={ (name) ".svg" } { "SVG" } ", " a href={ "/field/figure?kind=csv&name=" (name) } download={ (name) ".csv" } { "CSV" } }
+        }
+        @if document.line.is_empty() {
             p.empty { "No probe table: the field rests on the coils' sizes or a stated constant. Type current against flux density into " code { "field-probe.csv" } " to check it." }
         }
         section aria-labelledby="around-heading" {
@@ -102,6 +108,7 @@ fn ways(document: &FieldDocument) -> Markup {
 #[derive(Debug, Deserialize)]
 pub(crate) struct Form {
     kind: String,
+    name: String,
 }
 
 /// `/field/figure`: the figure as a file.
@@ -109,14 +116,14 @@ pub(crate) async fn figure(State(app): State<Arc<App>>, Query(form): Query<Form>
     let make = move || {
         let snapshot = app.snapshot();
         let document = document(&app, &snapshot).ok()?;
-        let figure = station::field_line(&document)?;
-        Some(as_file(&figure, &form.kind))
+        let figures = field_figures::all(&document);
+        figures.iter().find(|(name, _)| *name == form.name).map(|(_, figure)| as_file(figure, &form.kind))
     };
     let file = blocking(make).await.flatten();
     file.unwrap_or_else(|| refusal(StatusCode::NOT_FOUND, "There is no such figure."))
 }
 
-/// A figure as SVG on light ground or as a table of its data.
+/// A figure as SVG, on dark ground where the page is dark, or as a table of its data.
 pub(crate) fn as_file(figure: &Figure, kind: &str) -> Response {
     if kind == "csv" {
         let lines = figure.tables().into_iter().map(|table| {
@@ -128,7 +135,11 @@ pub(crate) fn as_file(figure: &Figure, kind: &str) -> Response {
         let text = lines.collect::<Vec<_>>().join("\n\n");
         return ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response();
     }
-    ([(header::CONTENT_TYPE, "image/svg+xml")], figure.to_svg_file(Theme::Light)).into_response()
+    let theme = if matches!(kind, "dark" | "dim") { Theme::Dark } else { Theme::Light };
+    // a picture of its own: its style is its own too, and it may load and run nothing
+    let policy = "default-src 'none'; style-src 'unsafe-inline'; sandbox";
+    let headers = [(header::CONTENT_TYPE, "image/svg+xml"), (header::CONTENT_SECURITY_POLICY, policy)];
+    (headers, figure.to_svg_file(theme)).into_response()
 }
 
 fn quoted(cell: &str) -> String {

@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use arcmass_lab::path::{Setting, path};
+use arcmass_lab::path::{Calibrated, Setting};
 use arcmass_notebook::{Notebook, Run};
 use axum::Json;
 use axum::extract::{Query, State};
@@ -20,7 +20,10 @@ use crate::work::Trouble;
 
 /// What paths are predicted with, kept while the folder stands unchanged.
 #[derive(Default)]
-pub(crate) struct Kept(Mutex<Option<(String, Arc<Notebook>)>>);
+pub(crate) struct Kept(Mutex<Option<(String, Ready)>>);
+
+/// A notebook with its field fixed.
+type Ready = Arc<(Arc<Notebook>, Calibrated)>;
 
 /// `/path`.
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
@@ -132,13 +135,11 @@ pub(crate) struct Asked {
 /// `/path/at`: the path and what stands around it.
 pub(crate) async fn at(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Response {
     let predict = move || {
-        let Some(notebook) = app.bench.notebook(&app) else {
-            return answer::trouble(
-                StatusCode::CONFLICT,
-                "the notebook has faults",
-                "mend what the Bench marks first",
-            );
+        let ready = match app.bench.ready(&app) {
+            Ok(ready) => ready,
+            Err(trouble) => return answer::trouble(StatusCode::CONFLICT, &trouble.sentence, &trouble.remedy),
         };
+        let (notebook, calibrated) = &*ready;
         let setting = Setting {
             voltage_v: asked.voltage,
             current_a: asked.current,
@@ -146,11 +147,11 @@ pub(crate) async fn at(State(app): State<Arc<App>>, Query(asked): Query<Asked>) 
             field_sense: if asked.sense == "-" { -1.0 } else { 1.0 },
             bench_turned_deg: asked.turned,
         };
-        match path(&notebook, &setting, &app.desk) {
+        match calibrated.path(notebook, &setting, &app.desk) {
             Ok(document) => {
                 let mut body = serde_json::to_value(&document).unwrap_or(Value::Null);
                 if let Value::Object(body) = &mut body {
-                    body.insert("around".to_owned(), around(&notebook));
+                    body.insert("around".to_owned(), around(notebook));
                     body.remove("made_by");
                 }
                 Json(body).into_response()
@@ -165,14 +166,20 @@ pub(crate) async fn at(State(app): State<Arc<App>>, Query(asked): Query<Asked>) 
 }
 
 impl Kept {
-    fn notebook(&self, app: &App) -> Option<Arc<Notebook>> {
+    fn ready(&self, app: &App) -> Result<Ready, Trouble> {
         let Snapshot { stamp, notebook } = app.snapshot();
-        let notebook = notebook.ok()?;
+        let notebook = notebook.map_err(|_| Trouble {
+            sentence: "the notebook has faults".to_owned(),
+            remedy: "mend what the Bench marks first".to_owned(),
+        })?;
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.as_ref().is_none_or(|(of, _)| *of != stamp) {
-            *kept = Some((stamp, Arc::clone(&notebook)));
+        if let Some((_, ready)) = kept.as_ref().filter(|(of, _)| *of == stamp) {
+            return Ok(Arc::clone(ready));
         }
-        Some(notebook)
+        let calibrated = Calibrated::of(&notebook, &app.desk)?;
+        let ready = Arc::new((notebook, calibrated));
+        *kept = Some((stamp, Arc::clone(&ready)));
+        Ok(ready)
     }
 }
 
