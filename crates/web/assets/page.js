@@ -117,7 +117,7 @@ document.addEventListener("visibilitychange", watch);
 async function wait() {
   const box = document.querySelector("[data-wait]");
   if (!box) return;
-  const answer = await (await fetch("/work/stand")).json();
+  const answer = await (await fetch("/measuring/stand")).json();
   if (answer.stand === "running") {
     const bar = box.querySelector("progress");
     if (answer.of) { bar.max = answer.of; bar.value = answer.done; } else bar.removeAttribute("value");
@@ -135,8 +135,8 @@ document.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.id === "look") nextLook();
-  if ("stop" in button.dataset) { button.disabled = true; await send("/work/stop", {}); }
-  if ("again" in button.dataset) { button.disabled = true; await send("/work/again", {}); await refresh(); }
+  if ("stop" in button.dataset) { button.disabled = true; await send("/measuring/stop", {}); }
+  if ("again" in button.dataset) { button.disabled = true; await send("/measuring/again", {}); await refresh(); }
 });
 
 const LOOKS = ["dark", "light", "dim"];

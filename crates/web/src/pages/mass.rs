@@ -49,7 +49,7 @@ pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
     ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
 }
 
-/// `/work/stand`: how far the long work is.
+/// `/measuring/stand`: how far the long work is.
 pub(crate) async fn stand(State(app): State<Arc<App>>) -> Response {
     let body = match app.work.stand() {
         Stand::Idle => json!({ "stand": "idle" }),
@@ -62,13 +62,13 @@ pub(crate) async fn stand(State(app): State<Arc<App>>) -> Response {
     Json(body).into_response()
 }
 
-/// `/work/stop`.
+/// `/measuring/stop`.
 pub(crate) async fn stop(State(app): State<Arc<App>>) -> Response {
     app.work.stop();
     Json(json!({ "stopping": true })).into_response()
 }
 
-/// `/work/again`: tries once more after a failure or a stop.
+/// `/measuring/again`: tries once more after a failure or a stop.
 pub(crate) async fn again(State(app): State<Arc<App>>) -> Response {
     let begin = move || {
         let snapshot = app.snapshot();
