@@ -58,6 +58,21 @@ pub struct Arrival {
 /// - **Gives** one arrival a launch, in order: the same bits for any number of threads and any vector width.
 /// - **Fails** as [`trace`] does, with the first launch that fails.
 /// - An orbit that leaves the prepared region, or that changes too fast for the batch, is followed by [`trace`].
+///
+/// ```
+/// use arcmass_physics::{BenchField, CoilSet, Launch, Particle, PreparedField, Vec3, follow_bundle};
+/// let prepared = PreparedField::new(&CoilSet::pair(0.15, 0.15, 124.0, 0.0, 0.0, 1.0), 0.08)?;
+/// let field = BenchField { prepared: &prepared, current_a: 1.5, scale: 1.0, background_t: Vec3::ZERO };
+/// let launch = |voltage: f64| -> Result<Launch, arcmass_physics::MotionError> {
+///     let momentum_over_charge_t_m = Particle::default().accelerated(voltage)?.momentum_over_charge_t_m();
+///     Ok(Launch { place_m: Vec3::new(0.0, -0.04, 0.0), direction: Vec3::X, momentum_over_charge_t_m, length_m: 0.14 })
+/// };
+/// let bundle = [launch(219.0)?, launch(220.0)?, launch(221.0)?];
+/// let ends = follow_bundle(&field, &bundle, 1e-10, 1)?;
+/// // half a turn on, more energy has gone farther up
+/// assert!(ends[0].place_m.y < ends[1].place_m.y && ends[1].place_m.y < ends[2].place_m.y);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn follow_bundle(
     field: &BenchField<'_>,
     launches: &[Launch],

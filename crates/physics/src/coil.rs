@@ -37,6 +37,16 @@ impl Loop {
     ///
     /// - **Fails** with [`FieldError::OnWire`] on the wire, and for a bad loop or point.
     /// - **Source** W. R. Smythe, *Static and Dynamic Electricity*, § 7.10; elliptic integrals by AGM, DLMF 19.8.
+    ///
+    /// ```
+    /// use arcmass_physics::{Loop, Vec3};
+    /// let one = Loop { radius_m: 0.15, centre_m: Vec3::ZERO, axis: Vec3::Z, ampere_turns_per_ampere: 124.0 };
+    /// // on the axis: μ₀ N a²/(2 (a² + z²)^(3/2))
+    /// let b = one.flux_density_per_ampere(Vec3::Z * 0.2)?;
+    /// let wanted = 1.25663706127e-6 * 124.0 * 0.0225 / (2.0 * 0.25f64.powi(3));
+    /// assert!((b.z / wanted - 1.0).abs() < 1e-14 && b.x == 0.0 && b.y == 0.0);
+    /// # Ok::<(), arcmass_physics::FieldError>(())
+    /// ```
     pub fn flux_density_per_ampere(&self, point: Vec3) -> Result<Vec3, FieldError> {
         let local = Local::new(self.centre_m, self.axis, point)?;
         let (f, g) = loop_terms(self.checked_radius()?, local.w(self.radius_m), local.rho, local.z)

@@ -157,6 +157,18 @@ pub fn decimal_year(year: i32, month: u32, day: u32) -> Result<f64, EarthError> 
 /// - **Takes** the place (height −1 … 850 km) and the decimal year, 2025.0 … 2030.0.
 /// - **Fails** with [`EarthError::DateOutside`] or [`EarthError::OutOfRange`].
 /// - **Source** NOAA NCEI and BGS, World Magnetic Model 2025.
+///
+/// ```
+/// use arcmass_physics::earth::{Place, decimal_year, earth_field};
+/// let place = Place { latitude_deg: 52.1, longitude_deg: 4.3, height_m: 20.0 };
+/// let here = earth_field(place, decimal_year(2026, 3, 12)?)?;
+/// // in north-west Europe some 49 µT, steeply downwards
+/// assert!((here.field_t.strength() - 49e-6).abs() < 1e-6 && here.field_t.inclination_deg() > 60.0);
+/// // on a bench whose axis z points north-east, y up: what points down is negative along y
+/// let background = here.field_t.on_bench(45.0);
+/// assert!(background.y < -40e-6);
+/// # Ok::<(), arcmass_physics::earth::EarthError>(())
+/// ```
 pub fn earth_field(place: Place, decimal_year: f64) -> Result<EarthField, EarthError> {
     if !(VALID_FROM..=VALID_TO).contains(&decimal_year) {
         return Err(EarthError::DateOutside(decimal_year));

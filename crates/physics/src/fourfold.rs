@@ -5,6 +5,7 @@ use arcmass_quantity::constants::VACUUM_PERMEABILITY;
 use crate::error::FieldError;
 use crate::gauss;
 use crate::lane8::Lane8;
+use crate::lanes::{VectorWidth, Work, at_width};
 use crate::prepared::Columns;
 use crate::vec3::Vec3;
 use crate::winding::Winding;
@@ -103,9 +104,19 @@ impl Fourfold {
         }))
     }
 
-    /// The field at many points in the coils' own frame.
-    #[inline(always)]
+    /// The field at many points in the coils' own frame, with the widest vectors.
     pub(crate) fn columns<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
+        self.at_width(p, VectorWidth::widest())
+    }
+
+    /// Not inlined: this much code in every kernel that asks for a field would take the compiler minutes.
+    #[inline(never)]
+    fn at_width<const N: usize>(&self, p: &Columns<N>, width: VectorWidth) -> Columns<N> {
+        at_width(width, Evaluation { series: self, p })
+    }
+
+    #[inline(always)]
+    fn evaluate<const N: usize>(&self, p: &Columns<N>) -> Columns<N> {
         let k = self.inverse_radius_per_m;
         let (mut x, mut y, mut z, mut r2) = ([0.0; N], [0.0; N], [0.0; N], [0.0; N]);
         let mut farthest: f64 = 0.0;
@@ -161,12 +172,27 @@ impl Fourfold {
     pub(crate) fn lanes<V: Lane8, const M: usize>(&self, p: &[[V; M]; 3]) -> [[V; M]; 3] {
         let mut out = [[V::zero(); M]; 3];
         for m in 0..M {
-            let b = self.columns::<8>(&[p[0][m].store(), p[1][m].store(), p[2][m].store()]);
+            let b = self.at_width::<8>(&[p[0][m].store(), p[1][m].store(), p[2][m].store()], V::WIDTH);
             for c in 0..3 {
                 out[c][m] = V::load(&b[c]);
             }
         }
         out
+    }
+}
+
+/// [`Fourfold::evaluate`], compiled for every vector width.
+struct Evaluation<'a, const N: usize> {
+    series: &'a Fourfold,
+    p: &'a Columns<N>,
+}
+
+impl<const N: usize> Work for Evaluation<'_, N> {
+    type Output = Columns<N>;
+
+    #[inline(always)]
+    fn run<V: Lane8>(self) -> Columns<N> {
+        self.series.evaluate(self.p)
     }
 }
 

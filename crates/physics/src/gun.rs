@@ -48,7 +48,25 @@ pub struct Beam {
 impl Gun {
     /// Follows the central ray and the fan's outer rays (two angles, two energies) for `turns` turns of the central one.
     ///
-    /// **Fails** as [`trace`] does, and for a voltage that does not accelerate.
+    /// ```
+    /// use arcmass_physics::{FieldError, Gun, Particle, TraceOptions, Vec3};
+    /// let gun = Gun {
+    ///     particle: Particle::default(), muzzle_m: Vec3::new(0.0, -0.04, 0.0), direction: Vec3::X,
+    ///     voltage_v: 220.0, voltage_offset_v: -1.0, divergence_rad: 0.02, energy_spread_ev: 0.5,
+    /// };
+    /// let field = |_: Vec3| -> Result<Vec3, FieldError> { Ok(Vec3::Z * 1.1e-3) };
+    /// let beam = gun.follow(&field, 0.9, &TraceOptions::default())?;
+    /// let focus = beam.focus(300).ok_or("no focus")?;
+    /// // half a turn from the gun the beam is narrower than a quarter turn from it
+    /// let turned = beam.central.turned_at_rad(focus.arc_length_m).abs();
+    /// assert!((turned - std::f64::consts::PI).abs() < 0.3, "{turned}");
+    /// assert!(focus.in_plane_m < 0.5 * beam.widths(300)[83].in_plane_m);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// - **Fails** as [`trace`] does, and for a voltage that does not accelerate.
+    /// - **Source** semicircular focusing of a divergent beam: A. Septier (ed.), *Focusing of Charged Particles* (from memory); the rays
+    ///   themselves are traced.
     pub fn follow<F: MagneticField>(
         &self,
         field: &F,

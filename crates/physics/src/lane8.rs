@@ -2,10 +2,14 @@
 
 use std::ops::{Add, Div, Mul, Sub};
 
+use crate::lanes::VectorWidth;
+
 /// Eight numbers on which every operation acts lane by lane.
 pub(crate) trait Lane8:
     Copy + Add<Output = Self> + Sub<Output = Self> + Mul<Output = Self> + Div<Output = Self>
 {
+    /// The width that these vectors are for.
+    const WIDTH: VectorWidth;
     fn splat(v: f64) -> Self;
     fn load(v: &[f64; 8]) -> Self;
     fn store(self) -> [f64; 8];
@@ -61,6 +65,7 @@ impl Plain {
 }
 
 impl Lane8 for Plain {
+    const WIDTH: VectorWidth = VectorWidth::Portable;
     #[inline(always)]
     fn splat(v: f64) -> Self {
         Self([v; 8])
@@ -137,6 +142,7 @@ pub(crate) mod x86 {
     use std::ops::{Add, Div, Mul, Sub};
 
     use super::Lane8;
+    use crate::lanes::VectorWidth;
 
     /// One vector of 512 bits.
     #[derive(Clone, Copy)]
@@ -153,6 +159,7 @@ pub(crate) mod x86 {
     );
 
     impl Lane8 for Wide {
+        const WIDTH: VectorWidth = VectorWidth::Avx512;
         #[inline(always)]
         fn splat(v: f64) -> Self {
             unsafe { Self(_mm512_set1_pd(v)) }
@@ -204,6 +211,7 @@ pub(crate) mod x86 {
     );
 
     impl Lane8 for Halves {
+        const WIDTH: VectorWidth = VectorWidth::Avx2;
         #[inline(always)]
         fn splat(v: f64) -> Self {
             unsafe { Self(_mm256_set1_pd(v), _mm256_set1_pd(v)) }

@@ -167,6 +167,12 @@ impl Path {
         (0..n).map(|i| self.at(spacing * i as f64).0).collect()
     }
 
+    /// The middles of `n` equal parts of the path: sums over them approach the integral over the path as 1/n².
+    pub fn middles(&self, n: usize) -> Vec<Vec3> {
+        let spacing = self.length_m / n.max(1) as f64;
+        (0..n).map(|i| self.at(spacing * (i as f64 + 0.5)).0).collect()
+    }
+
     /// Angle turned, seen along z, after an arc length.
     pub fn turned_at_rad(&self, arc_length_m: f64) -> f64 {
         let s = arc_length_m.clamp(0.0, self.length_m);
@@ -267,6 +273,20 @@ pub(crate) fn turn_between(from: Vec3, to: Vec3) -> f64 {
 ///   and for a start without direction.
 /// - **Source** Jackson, *Classical Electrodynamics*, 3rd ed., § 12.1; collocation at Gauss nodes: Hairer, Lubich, Wanner,
 ///   *Geometric Numerical Integration*, § II.1.
+///
+/// ```
+/// use arcmass_physics::{FieldError, Particle, TraceOptions, Until, Vec3, trace};
+/// // 200 V electrons at right angles to 1 mT: a circle of radius p/(eB)
+/// let motion = Particle::default().accelerated(200.0)?;
+/// let field = |_: Vec3| -> Result<Vec3, FieldError> { Ok(Vec3::Z * 1e-3) };
+/// let p = motion.momentum_over_charge_t_m();
+/// let path = trace(&field, Vec3::ZERO, Vec3::X, p, Until::Turns(1.0), &TraceOptions::default())?;
+/// let radius = motion.gyroradius_m(1e-3)?;
+/// assert!((path.length_m() / (2.0 * std::f64::consts::PI * radius) - 1.0).abs() < 1e-11);
+/// // a negative charge turns counter-clockwise seen from the side the field points to: half a turn on it is 2r up
+/// assert!((path.at(0.5 * path.length_m()).0 - Vec3::Y * (2.0 * radius)).norm() < 1e-12);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn trace<F: MagneticField>(
     field: &F,
     start: Vec3,
@@ -361,27 +381,27 @@ fn begin(
 
 /// Whether the path has come to its end in the last step, and cuts it there.
 fn finished(path: &mut Path, until: Until) -> bool {
-    let turns_done = |path: &mut Path, turns: f64| {
+    let turned = |path: &Path, turns: f64| {
         let wanted = TAU * turns.abs();
-        if path.turned_rad.abs() < wanted {
-            return false;
-        }
-        let s = turn_end(path, wanted);
-        path.cut(s);
-        true
+        (path.turned_rad.abs() >= wanted).then(|| turn_end(path, wanted))
     };
-    match until {
-        Until::Length(_) => false,
-        Until::Turns(turns) => turns_done(path, turns),
+    let (end, at_glass) = match until {
+        Until::Length(_) => (None, false),
+        Until::Turns(turns) => (turned(path, turns), false),
         Until::Glass { inner_radius_m, most_turns } => {
-            if let Some(s) = last_exit(path, inner_radius_m) {
-                path.cut(s);
-                path.ended_at_glass = true;
-                return true;
+            match (last_exit(path, inner_radius_m), turned(path, most_turns)) {
+                // both may fall into one step: the first of them counts
+                (Some(exit), Some(turn)) => (Some(exit.min(turn)), exit <= turn),
+                (Some(exit), None) => (Some(exit), true),
+                (None, turn) => (turn, false),
             }
-            turns_done(path, most_turns)
         }
+    };
+    if let Some(s) = end {
+        path.cut(s);
+        path.ended_at_glass = at_glass;
     }
+    end.is_some()
 }
 
 /// Where in the last step the path leaves the sphere about the origin.

@@ -67,6 +67,16 @@ impl Harmonics {
 /// [`PreparedField::error_bound_t_per_a`]. Outside the sphere, and for square coils that come too near it, the direct field answers.
 ///
 /// **Source** J. D. Jackson, *Classical Electrodynamics*, 3rd ed., § 3.3 (potential off the axis from that on it).
+///
+/// ```
+/// use arcmass_physics::{CoilSet, PreparedField, Vec3};
+/// let coils = CoilSet::pair(0.15, 0.15, 124.0, 0.012, 0.016, 1.0);
+/// let prepared = PreparedField::new(&coils, 0.08)?;
+/// let place = Vec3::new(0.03, -0.02, 0.01);
+/// let (series, sum) = (prepared.flux_density_per_ampere(place)?, coils.flux_density_per_ampere(place)?);
+/// assert!((series - sum).norm() <= prepared.error_bound_t_per_a() + 1e-14 * sum.norm());
+/// # Ok::<(), arcmass_physics::FieldError>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct PreparedField {
     direct: CoilSet,

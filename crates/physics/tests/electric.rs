@@ -458,6 +458,17 @@ fn turns_to_the_glass_are_those_of_the_helix_written_down() {
         assert!((exact(length) - point).norm() < 1e-10, "tilt {tilt}");
         assert!((0..1000).all(|k| exact(length * f64::from(k) / 1000.0).norm() < inner));
     }
+    // where the turn ends just before the glass, the turn is whole: both fall into one step
+    let direction = Vec3::new(0.3f64.cos(), 0.0, 0.3f64.sin());
+    let p = m.momentum_over_charge_t_m();
+    let end = uniform_field_path(start, direction, b, p, 1.005 * TAU * p.abs() / b.norm()).0;
+    let just = arcmass_physics::Surroundings { glass_inner_radius_m: Some(end.norm()), ..Default::default() };
+    let summary =
+        arcmass_physics::summarise(&uniform(b), start, direction, p, &just, 360, &TraceOptions::default())
+            .unwrap();
+    assert!((summary.turns_to_glass.unwrap() - 1.005).abs() < 1e-9);
+    let pitch = TAU * p.abs() / b.norm() * 0.3f64.sin();
+    assert!((summary.pitch_m.unwrap() / pitch - 1.0).abs() < 1e-11 && summary.fitted_diameter_m.is_some());
     // a ring that fits never meets it
     let surroundings =
         arcmass_physics::Surroundings { glass_inner_radius_m: Some(inner), ..Default::default() };

@@ -3,6 +3,7 @@
 // A test that can't go on must fail loudly.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod bench_paths;
 mod elliptic;
 mod field;
 mod gas_and_earth;
