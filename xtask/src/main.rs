@@ -1,5 +1,6 @@
 //! Chores of the project: `cargo xtask test` runs everything CI runs, `cargo xtask study NAME` a long study.
 
+mod browser;
 mod dependencies;
 mod house;
 mod licence;

@@ -5,7 +5,7 @@ use std::process::{Command, ExitCode, Stdio};
 use std::time::Instant;
 
 use crate::metadata::Metadata;
-use crate::{dependencies, house, licence, repository};
+use crate::{browser, dependencies, house, licence, repository};
 
 /// Runs in the root, prints what it finds, says whether all is well.
 type Check = fn(&Path) -> bool;
@@ -20,6 +20,7 @@ const STAGES: &[(&str, Check)] = &[
     ("documentation", documentation),
     ("examples in the documentation", examples),
     ("tests", tests),
+    ("page in a browser", page),
 ];
 
 /// Runs every stage, or those whose names are asked for, then says which passed; status 1 where one did not.
@@ -97,6 +98,15 @@ fn tests(root: &Path) -> bool {
         &["test", "--workspace", "--lib", "--bins", "--tests", "--examples", "--no-fail-fast"],
         &[],
     )
+}
+
+/// The page's way from an empty notebook to its mass in Chromium, with axe-core where npm brings it.
+fn page(root: &Path) -> bool {
+    if !browser::is_there() {
+        return false;
+    }
+    let axe = browser::axe(root).map(|file| file.display().to_string()).unwrap_or_default();
+    cargo_does(root, &["test", "--package", "arcmass-web", "--test", "browser"], &[("ARCMASS_AXE", &axe)])
 }
 
 fn house_rules(root: &Path) -> bool {

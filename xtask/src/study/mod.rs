@@ -1,6 +1,7 @@
 //! Long studies, run by hand and not by CI: each a file of its own here, with a line in [`STUDIES`].
 
 mod kill;
+mod screens;
 mod speed;
 
 use std::process::{Command, ExitCode};
@@ -23,6 +24,11 @@ const STUDIES: &[Study] = &[
         name: "kill",
         answers: "is anything lost when the page's server is killed while it saves: kill [TIMES]",
         run: kill::run,
+    },
+    Study {
+        name: "screens",
+        answers: "what does every station of the page look like: screens [FOLDER]",
+        run: screens::run,
     },
     Study {
         name: "speed",

@@ -2,6 +2,8 @@
 
 #![allow(dead_code)]
 
+pub(crate) mod browser;
+
 use std::io::{Read, Write};
 use std::net::{IpAddr, SocketAddr, TcpStream};
 use std::path::PathBuf;

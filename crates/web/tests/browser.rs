@@ -1,0 +1,149 @@
+//! The page in a real browser: a first notebook taken to its mass by the keyboard alone, on a desk and on a phone.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use common::Bench;
+use common::browser::{Browser, chromium};
+use serde_json::{Value, json};
+
+const STATIONS: [&str; 8] = ["bench", "field", "readings", "ring", "mass", "path", "board", "report"];
+
+/// Readings of an invented bench: V, I and the diameter by hand.
+const READINGS: [[&str; 3]; 4] = [
+    ["150.0", "1.20", "92.6"],
+    ["200.0", "1.40", "91.6"],
+    ["250.0", "1.80", "79.7"],
+    ["300.0", "2.00", "78.6"],
+];
+
+#[test]
+fn a_first_notebook_comes_to_its_mass_by_the_keyboard_alone() {
+    let Some(program) = chromium() else {
+        eprintln!("no Chromium here; install it with: apt-get install chromium");
+        return;
+    };
+    let bench = Bench::new(None);
+    let own = format!("http://{}", bench.host());
+    let mut page = Browser::open(&program);
+    page.size(1280, 800);
+    page.go(&format!("{own}/?key={}", bench.key));
+    assert_eq!(page.value("location.pathname"), json!("/bench"), "the key is gone from the address");
+    name_the_bench(&mut page, &bench);
+    page.go(&format!("{own}/readings"));
+    page.until("document.activeElement.name === 'voltage_V'");
+    for [volts, amperes, diameter] in READINGS {
+        take_reading(&mut page, volts, amperes, diameter);
+    }
+    let table = std::fs::read_to_string(bench.root.join("readings.csv")).unwrap();
+    assert!(READINGS.iter().all(|[volts, ..]| table.contains(volts)), "{table}");
+    page.go(&format!("{own}/mass"));
+    page.until("document.querySelector('.result .large') !== null");
+    let said = page.value("document.querySelector('.result').innerText");
+    assert!(said.as_str().unwrap().contains("kg"), "{said}");
+    strike_the_last(&mut page, &bench, &own);
+    page.go(&format!("{own}/report"));
+    page.until("document.querySelector('iframe.preview') !== null");
+    look_at_every_station(&mut page, &own);
+    let mut complaints = page.complaints(&own);
+    // the browser notes the one change that was refused on purpose
+    let on_purpose = |told: &String| told.contains("/bench/set") && told.contains("422");
+    complaints.retain(|told| !on_purpose(told));
+    assert!(complaints.is_empty(), "{complaints:#?}");
+    drop(page);
+    bench.stop();
+}
+
+fn name_the_bench(page: &mut Browser, bench: &Bench) {
+    page.value(
+        "document.getElementById('bench-name').focus(); document.getElementById('bench-name').select()",
+    );
+    page.types("Attic bench");
+    page.presses("Enter");
+    page.until("document.getElementById('bench-name').dataset.seen === 'Attic bench'");
+    let text = std::fs::read_to_string(bench.root.join("bench.toml")).unwrap();
+    assert!(text.contains("name = \"Attic bench\"") && text.contains("# to the middle of the winding"));
+    page.value("document.getElementById('gun-voltage_limit').focus(); document.getElementById('gun-voltage_limit').select()");
+    page.types("300 mm");
+    page.presses("Enter");
+    page.until("document.getElementById('gun-voltage_limit-said').innerText.includes('Not saved')");
+    assert!(
+        std::fs::read_to_string(bench.root.join("bench.toml")).unwrap().contains("voltage_limit = \"300 V\"")
+    );
+}
+
+fn take_reading(page: &mut Browser, volts: &str, amperes: &str, diameter: &str) {
+    page.value("document.querySelector('details.more').open = true");
+    page.value(&format!("document.querySelector('[name=diameter_mm]').value = '{diameter}'"));
+    page.value("document.querySelector('#next-reading [name=diameter_u_mm]').value = '0.5'");
+    page.value("document.querySelector('#next-reading [name=voltage_V]').focus()");
+    let run = page.value("document.querySelector('#next-reading [name=run]').value");
+    page.types(volts);
+    page.presses("Enter");
+    page.until("document.activeElement.name === 'current_A'");
+    page.types(amperes);
+    page.presses("Enter");
+    page.until(&format!(
+        "document.getElementById('next-said').innerText.includes('Run {} is saved')",
+        run.as_str().unwrap()
+    ));
+    page.until("document.activeElement.name === 'voltage_V'");
+}
+
+fn strike_the_last(page: &mut Browser, bench: &Bench, own: &str) {
+    page.go(&format!("{own}/readings"));
+    page.value("[...document.querySelectorAll('[data-act=strike]')].pop().focus()");
+    page.presses("Enter");
+    page.until("document.activeElement.getAttribute('aria-label') === 'Why this run does not count'");
+    page.types("bumped the table, twice");
+    page.presses("Enter");
+    page.until("document.querySelector('tr.struck') !== null");
+    let table = std::fs::read_to_string(bench.root.join("readings.csv")).unwrap();
+    assert!(table.contains("\"bumped the table, twice\""), "{table}");
+}
+
+/// Each station, dark and light, on a desk and on a phone: nothing wider than the screen, nothing seriously hard to reach.
+fn look_at_every_station(page: &mut Browser, own: &str) {
+    let axe = std::env::var("ARCMASS_AXE").ok().and_then(|file| std::fs::read_to_string(file).ok());
+    for look in ["dark", "light", "dim"] {
+        for (width, height) in [(1280, 800), (390, 844)] {
+            page.size(width, height);
+            page.value(&format!("document.cookie = 'arcmass-look={look}; path=/'"));
+            for station in STATIONS {
+                page.go(&format!("{own}/{station}"));
+                page.until(
+                    "document.querySelector('h1') !== null && document.querySelector('[data-wait]') === null",
+                );
+                assert_eq!(page.value("document.documentElement.dataset.theme"), json!(look), "{station}");
+                let wide = page.value("document.documentElement.scrollWidth");
+                assert!(wide.as_u64().unwrap() <= u64::from(width), "{station} is {wide} wide on {width}");
+                if let Some(axe) = &axe {
+                    let serious = seriously(page, axe);
+                    assert_eq!(serious, json!([]), "{station}, {look}, {width}");
+                }
+                keep(page, station, look, width);
+            }
+        }
+    }
+}
+
+/// Serious and critical findings of axe-core.
+fn seriously(page: &mut Browser, axe: &str) -> Value {
+    page.value(&format!("{axe};0"));
+    page.value(
+        "axe.run(document, { iframes: false }).then((found) => found.violations\
+         .filter((v) => ['serious', 'critical'].includes(v.impact)).map((v) => [v.id, v.nodes[0].html]))",
+    )
+}
+
+/// Keeps a picture of each station where `cargo xtask study screens` asks for it.
+fn keep(page: &mut Browser, station: &str, look: &str, width: u32) {
+    let Some(folder) = std::env::var_os("ARCMASS_SCREENS") else { return };
+    let device = if width < 600 { "phone" } else { "desk" };
+    std::thread::sleep(std::time::Duration::from_millis(400));
+    let picture = page.picture();
+    let folder = std::path::PathBuf::from(folder);
+    std::fs::create_dir_all(&folder).unwrap();
+    std::fs::write(folder.join(format!("{station}-{device}-{look}.png")), picture).unwrap();
+}

@@ -1,0 +1,279 @@
+//! A headless Chromium driven over its debugging socket: open, type, look, and hear every complaint.
+
+use std::collections::VecDeque;
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+/// How long anything may take.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A browser with one page.
+pub(crate) struct Browser {
+    child: Child,
+    socket: TcpStream,
+    next: u64,
+    /// Complaints and requests heard so far.
+    pub(crate) events: VecDeque<Value>,
+    _profile: tempfile::TempDir,
+}
+
+/// Where Chromium is, if it is installed.
+pub(crate) fn chromium() -> Option<PathBuf> {
+    let path = std::env::var_os("PATH")?;
+    let names = ["chromium", "chromium-browser"];
+    std::env::split_paths(&path).flat_map(|dir| names.map(|name| dir.join(name))).find(|file| file.is_file())
+}
+
+impl Browser {
+    pub(crate) fn open(program: &PathBuf) -> Self {
+        let profile = tempfile::tempdir().unwrap();
+        let child = Command::new(program)
+            .args([
+                "--headless=new",
+                "--no-sandbox",
+                "--remote-debugging-port=0",
+                "--disable-gpu",
+                "--hide-scrollbars",
+            ])
+            .args(["--no-first-run", "--disable-background-networking", "--disable-component-update"])
+            .arg(format!("--user-data-dir={}", profile.path().display()))
+            .arg("about:blank")
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let begun = Instant::now();
+        let port: u16 = loop {
+            let told = std::fs::read_to_string(profile.path().join("DevToolsActivePort")).unwrap_or_default();
+            match told.lines().next().and_then(|line| line.parse().ok()) {
+                Some(port) => break port,
+                None if begun.elapsed() > PATIENCE => panic!("the browser does not start"),
+                None => std::thread::sleep(Duration::from_millis(50)),
+            }
+        };
+        let page = new_page(port);
+        let address = page["webSocketDebuggerUrl"].as_str().unwrap().to_owned();
+        let socket = connect(port, address.split_once(&format!(":{port}")).unwrap().1);
+        let mut browser = Self { child, socket, next: 0, events: VecDeque::new(), _profile: profile };
+        for domain in ["Page", "Runtime", "Log", "Network"] {
+            browser.call(&format!("{domain}.enable"), &json!({}));
+        }
+        browser
+    }
+
+    /// One command of the debugging protocol and its result.
+    pub(crate) fn call(&mut self, method: &str, parameters: &Value) -> Value {
+        self.next += 1;
+        let id = self.next;
+        let text = json!({ "id": id, "method": method, "params": parameters }).to_string();
+        send(&mut self.socket, text.as_bytes());
+        loop {
+            let message: Value = serde_json::from_slice(&receive(&mut self.socket)).unwrap();
+            if message["id"] == json!(id) {
+                return message["result"].clone();
+            }
+            self.events.push_back(message);
+        }
+    }
+
+    /// The value of an expression on the page.
+    pub(crate) fn value(&mut self, expression: &str) -> Value {
+        let asked = json!({ "expression": expression, "awaitPromise": true, "returnByValue": true });
+        self.call("Runtime.evaluate", &asked)["result"]["value"].clone()
+    }
+
+    /// Waits until an expression is true.
+    pub(crate) fn until(&mut self, expression: &str) {
+        let begun = Instant::now();
+        while self.value(expression) != json!(true) {
+            assert!(
+                begun.elapsed() < PATIENCE,
+                "never came true: {expression}\n{}",
+                self.value("document.body.innerText")
+            );
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+
+    pub(crate) fn go(&mut self, address: &str) {
+        self.call("Page.navigate", &json!({ "url": address }));
+        std::thread::sleep(Duration::from_millis(100));
+        self.until("document.readyState === 'complete'");
+    }
+
+    /// Types a text where the focus is.
+    pub(crate) fn types(&mut self, text: &str) {
+        self.call("Input.insertText", &json!({ "text": text }));
+    }
+
+    /// Presses one key.
+    pub(crate) fn presses(&mut self, key: &str) {
+        let (code, text) = match key {
+            "Enter" => (13, "\r"),
+            "Tab" => (9, ""),
+            " " => (32, " "),
+            _ => (0, key),
+        };
+        let down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text });
+        self.call("Input.dispatchKeyEvent", &down);
+        let up = json!({ "type": "keyUp", "key": key, "code": key, "windowsVirtualKeyCode": code });
+        self.call("Input.dispatchKeyEvent", &up);
+    }
+
+    pub(crate) fn size(&mut self, width: u32, height: u32) {
+        let screen =
+            json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
+        self.call("Emulation.setDeviceMetricsOverride", &screen);
+    }
+
+    /// The page as a PNG.
+    pub(crate) fn picture(&mut self) -> Vec<u8> {
+        let shot = self.call("Page.captureScreenshot", &json!({ "format": "png" }));
+        unbase64(shot["data"].as_str().unwrap_or_default())
+    }
+
+    /// Exceptions, console errors and warnings, and requests to any other address, since the start.
+    pub(crate) fn complaints(&self, own: &str) -> Vec<String> {
+        let told = |event: &Value| {
+            let parameters = &event["params"];
+            let is_bad = match event["method"].as_str()? {
+                "Runtime.exceptionThrown" => true,
+                "Log.entryAdded" => {
+                    matches!(parameters["entry"]["level"].as_str(), Some("error" | "warning"))
+                }
+                "Runtime.consoleAPICalled" => parameters["type"] == "error",
+                "Network.requestWillBeSent" => {
+                    let address = parameters["request"]["url"].as_str().unwrap_or_default();
+                    !["about:", "data:", "blob:", own].iter().any(|good| address.starts_with(good))
+                }
+                _ => false,
+            };
+            is_bad.then(|| parameters.to_string())
+        };
+        self.events.iter().filter_map(told).collect()
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A page of its own; the browser keeps the connection open, so the body's length is read from its head.
+fn new_page(port: u16) -> Value {
+    let mut socket = open(port);
+    let head =
+        format!("PUT /json/new?about:blank HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Length: 0\r\n\r\n");
+    socket.write_all(head.as_bytes()).unwrap();
+    let head = read_head(&mut socket).to_lowercase();
+    let length = head.lines().find_map(|line| line.strip_prefix("content-length:")).unwrap().trim().parse();
+    let mut body = vec![0; length.unwrap()];
+    socket.read_exact(&mut body).unwrap();
+    serde_json::from_slice(&body).unwrap()
+}
+
+fn open(port: u16) -> TcpStream {
+    let socket = TcpStream::connect(("127.0.0.1", port)).unwrap();
+    socket.set_read_timeout(Some(PATIENCE)).unwrap();
+    socket
+}
+
+fn read_head(socket: &mut TcpStream) -> String {
+    let mut head = Vec::new();
+    let mut byte = [0];
+    while !head.ends_with(b"\r\n\r\n") {
+        socket.read_exact(&mut byte).unwrap();
+        head.push(byte[0]);
+    }
+    String::from_utf8_lossy(&head).into_owned()
+}
+
+fn connect(port: u16, path: &str) -> TcpStream {
+    let mut socket = open(port);
+    // RFC 6455; the key is the standard's own example, nothing here needs it to be secret
+    let head = format!(
+        "GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n\
+         Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n"
+    );
+    socket.write_all(head.as_bytes()).unwrap();
+    let answer = read_head(&mut socket);
+    assert!(answer.starts_with("HTTP/1.1 101"), "{answer}");
+    socket
+}
+
+/// One text frame, masked with zeros as a client may.
+fn send(socket: &mut TcpStream, payload: &[u8]) {
+    let mut frame = vec![0x81];
+    match payload.len() {
+        short if short < 126 => frame.push(0x80 | short as u8),
+        middle if middle < 65_536 => {
+            frame.push(0x80 | 126);
+            frame.extend((middle as u16).to_be_bytes());
+        }
+        long => {
+            frame.push(0x80 | 127);
+            frame.extend((long as u64).to_be_bytes());
+        }
+    }
+    frame.extend([0; 4]);
+    frame.extend(payload);
+    socket.write_all(&frame).unwrap();
+}
+
+/// One message, joined from its frames.
+fn receive(socket: &mut TcpStream) -> Vec<u8> {
+    let mut whole = Vec::new();
+    loop {
+        let mut head = [0; 2];
+        socket.read_exact(&mut head).unwrap();
+        let length = match head[1] & 0x7f {
+            126 => {
+                let mut bytes = [0; 2];
+                socket.read_exact(&mut bytes).unwrap();
+                u64::from(u16::from_be_bytes(bytes))
+            }
+            127 => {
+                let mut bytes = [0; 8];
+                socket.read_exact(&mut bytes).unwrap();
+                u64::from_be_bytes(bytes)
+            }
+            short => u64::from(short),
+        };
+        let mut part = vec![0; usize::try_from(length).unwrap()];
+        socket.read_exact(&mut part).unwrap();
+        if head[0] & 0x0f <= 2 {
+            whole.extend(part);
+            if head[0] & 0x80 != 0 {
+                return whole;
+            }
+        }
+    }
+}
+
+fn unbase64(text: &str) -> Vec<u8> {
+    let digit = |c: u8| match c {
+        b'A'..=b'Z' => Some(c - b'A'),
+        b'a'..=b'z' => Some(c - b'a' + 26),
+        b'0'..=b'9' => Some(c - b'0' + 52),
+        b'+' => Some(62),
+        b'/' => Some(63),
+        _ => None,
+    };
+    let (mut out, mut bits, mut held) = (Vec::new(), 0_u32, 0);
+    for value in text.bytes().filter_map(digit) {
+        bits = bits << 6 | u32::from(value);
+        held += 6;
+        if held >= 8 {
+            held -= 8;
+            out.push((bits >> held) as u8);
+        }
+    }
+    out
+}
