@@ -6,7 +6,6 @@ const saving = new WeakSet();
 async function save(field) {
   if (saving.has(field) || field.value === field.dataset.seen) return;
   saving.add(field);
-  const said = document.getElementById(`${field.id}-said`);
   const typed = field.value;
   const { table, key, seen } = field.dataset;
   const answer = await send("/bench/set", { table, key, seen, typed });
@@ -15,18 +14,22 @@ async function save(field) {
     field.dataset.seen = answer.more.value;
     if (field.value === typed) field.value = answer.more.value;
     field.removeAttribute("aria-invalid");
-    const id = document.activeElement?.id;
     await refresh();
     const now = document.getElementById(field.id);
     now?.classList.add("just-saved");
-    if (id && document.activeElement?.id !== id) document.getElementById(id)?.focus({ preventScroll: true });
     const line = document.getElementById(`${field.id}-said`);
     if (line) say(line, "Saved", "quiet");
     setTimeout(() => { if (line?.textContent === "Saved") line.textContent = ""; now?.classList.remove("just-saved"); }, 2500);
-  } else if (answer.conflict) {
-    conflict(field, said, answer.conflict.now, typed);
+    return;
+  }
+  // another change may have shown the page anew meanwhile: the field stands there under the same name
+  const here = document.getElementById(field.id) ?? field;
+  const said = document.getElementById(`${field.id}-said`);
+  if (document.activeElement !== here) here.value = typed;
+  if (answer.conflict) {
+    conflict(here, said, answer.conflict.now, typed);
   } else {
-    field.setAttribute("aria-invalid", "true");
+    here.setAttribute("aria-invalid", "true");
     say(said, `Not saved: ${refusal(answer)}`, "fault");
   }
 }
