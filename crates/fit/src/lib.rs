@@ -16,6 +16,7 @@ mod posterior;
 mod quantiles;
 mod robust;
 pub mod truncated;
+pub mod wide;
 
 pub use agree::{
     Mean, RandomEffectsMean, RepeatedReadings, ScaledMean, chi_squared_p_value, generalised_mean,

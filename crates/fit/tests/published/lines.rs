@@ -15,6 +15,9 @@ pub(crate) fn check(c: &Case) -> bool {
         "pearson-orthogonal" => orthogonal(c),
         "wls-origin" => known_origin(c),
         "wls-intercept" => known_intercept(c),
+        "odr-pearson" => orthogonal_distances(c),
+        "odr-field-line" => effective_variance(c),
+        "least-squares-field-line" => exact_currents(c),
         _ => return false,
     }
     true
@@ -146,4 +149,39 @@ fn known_intercept(c: &Case) {
     c.agrees("cov_ab", line.covariance[(0, 1)]);
     c.agrees("chi2", line.chi_squared);
     c.agrees_within("dof", line.dof as f64, 0.0);
+}
+
+/// Another program's orthogonal distances are York's line.
+fn orthogonal_distances(c: &Case) {
+    let u = |weights: Vec<f64>| weights.into_iter().map(|w| w.powf(-0.5)).collect();
+    let data = case("lines.toml", "york-pearson");
+    let (u_x, u_y): (Vec<f64>, Vec<f64>) = (u(data.inputs("weight_x")), u(data.inputs("weight_y")));
+    compare_york(c, &data, &u_x, &u_y);
+}
+
+fn effective_variance(c: &Case) {
+    compare_york(c, c, &c.inputs("u_x"), &c.inputs("u_y"));
+}
+
+fn compare_york(c: &Case, data: &Case, u_x: &[f64], u_y: &[f64]) {
+    let (x, y) = (data.inputs("x"), data.inputs("y"));
+    let points: Vec<LinePoint> = (0..x.len())
+        .map(|i| LinePoint { x: x[i], u_x: u_x[i], y: y[i], u_y: u_y[i], correlation: 0.0 })
+        .collect();
+    let line = york(&points).unwrap();
+    c.agrees("a", line.intercept);
+    c.agrees("b", line.slope);
+    c.agrees("S", line.chi_squared);
+}
+
+fn exact_currents(c: &Case) {
+    let data = case("lines.toml", "odr-field-line");
+    let (x, y, u_y) = (data.inputs("x"), data.inputs("y"), data.inputs("u_y"));
+    let line = fit_line_weighted(&x, &y, &u_y, Intercept::Free).unwrap();
+    c.agrees("a", line.intercept);
+    c.agrees("b", line.slope);
+    c.agrees("u_a", line.intercept_uncertainty());
+    c.agrees("u_b", line.slope_uncertainty());
+    c.agrees("cov_ab", line.covariance[(0, 1)]);
+    c.agrees("chi2", line.chi_squared);
 }
