@@ -6,7 +6,9 @@
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use rand::Rng;
 
-use crate::truncated::{standard_normal, truncated_normal};
+mod draws;
+
+use draws::Sampler;
 
 /// What is known of an unknown before the observations.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -81,6 +83,8 @@ pub struct Joint {
     pub chi_squared_data: f64,
     /// Sum of squares of (estimate − prior mean)/u.
     pub chi_squared_prior: f64,
+    /// Natural logarithm of the covariance's determinant.
+    pub log_det_covariance: f64,
     /// Steps taken.
     pub steps: usize,
 }
@@ -103,14 +107,14 @@ pub fn fit<E>(
     let mut cost = total(&at, priors, &estimate);
     let mut steps = 0;
     loop {
-        let covariance = invert(&information(&at, priors))?;
+        let (covariance, log_det) = invert(&information(&at, priors))?;
         let gradient = at.jacobian.transpose() * &at.residuals + prior_pull(priors, &estimate);
         let step = -(&covariance * gradient);
         let size = (0..step.len())
             .map(|j| step[j].abs() / covariance[(j, j)].sqrt().max(f64::MIN_POSITIVE))
             .fold(0.0, f64::max);
         if size < SETTLED || steps == MOST_STEPS {
-            return Ok(finish(priors, estimate, covariance, at, steps));
+            return Ok(finish(priors, estimate, (covariance, log_det), at, steps));
         }
         let mut fraction = 1.0;
         let better = loop {
@@ -127,7 +131,7 @@ pub fn fit<E>(
             }
         };
         let Some((trial, found, trial_cost)) = better else {
-            return Ok(finish(priors, estimate, covariance, at, steps));
+            return Ok(finish(priors, estimate, (covariance, log_det), at, steps));
         };
         estimate = trial;
         at = found;
@@ -144,7 +148,7 @@ fn checked<E>(at: Linearised) -> Result<Linearised, JointFault<E>> {
 fn finish(
     priors: &[Prior],
     estimate: DVector<f64>,
-    covariance: DMatrix<f64>,
+    (covariance, log_det_covariance): (DMatrix<f64>, f64),
     at: Linearised,
     steps: usize,
 ) -> Joint {
@@ -155,8 +159,20 @@ fn finish(
         estimate,
         covariance,
         at,
+        log_det_covariance,
         steps,
     }
+}
+
+/// The exact answer of a linear model: `at` holds residuals and Jacobian at the place `about`.
+///
+/// - **Fails** where nothing fixes some combination of unknowns.
+pub fn linear<E>(priors: &[Prior], about: &DVector<f64>, at: &Linearised) -> Result<Joint, JointFault<E>> {
+    let inverse = invert(&information(at, priors))?;
+    let gradient = at.jacobian.transpose() * &at.residuals + prior_pull(priors, about);
+    let step = -(&inverse.0 * gradient);
+    let moved = Linearised { residuals: &at.residuals + &at.jacobian * &step, jacobian: at.jacobian.clone() };
+    Ok(finish(priors, about + step, inverse, moved, 1))
 }
 
 fn prior_cost(priors: &[Prior], estimate: &DVector<f64>) -> f64 {
@@ -190,17 +206,23 @@ fn information(at: &Linearised, priors: &[Prior]) -> DMatrix<f64> {
 }
 
 /// Inverts an information matrix after scaling its diagonal to one.
-fn invert<E>(information: &DMatrix<f64>) -> Result<DMatrix<f64>, JointFault<E>> {
+///
+/// Gives the inverse and the logarithm of its determinant.
+fn invert<E>(information: &DMatrix<f64>) -> Result<(DMatrix<f64>, f64), JointFault<E>> {
     let n = information.nrows();
     let scale: Vec<f64> = (0..n).map(|j| information[(j, j)].sqrt()).collect();
     if let Some(free) = scale.iter().position(|s| s.is_nan() || *s <= 0.0) {
         return Err(JointFault::Undetermined(free));
     }
     let scaled = DMatrix::from_fn(n, n, |i, j| information[(i, j)] / (scale[i] * scale[j]));
-    let inverse = scaled.clone().cholesky().map(|c| c.inverse());
+    let inverse = scaled.clone().cholesky().map(|c| {
+        let half: f64 = c.l_dirty().diagonal().iter().map(|x| x.ln()).sum();
+        (c.inverse(), half)
+    });
     match inverse {
-        Some(inverse) if inverse.diagonal().iter().all(|x| x.is_finite() && *x < 1e13) => {
-            Ok(DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] / (scale[i] * scale[j])))
+        Some((inverse, half)) if inverse.diagonal().iter().all(|x| x.is_finite() && *x < 1e13) => {
+            let log_det = -2.0 * (half + scale.iter().map(|s| s.ln()).sum::<f64>());
+            Ok((DMatrix::from_fn(n, n, |i, j| inverse[(i, j)] / (scale[i] * scale[j])), log_det))
         }
         _ => {
             let eigen = SymmetricEigen::new(scaled);
@@ -214,6 +236,13 @@ impl Joint {
     /// One standard uncertainty of unknown `j`.
     pub fn u(&self, j: usize) -> f64 {
         self.covariance[(j, j)].max(0.0).sqrt()
+    }
+
+    /// Logarithm of the evidence, up to what all fits of the same observations with the same flat unknowns share:
+    /// −½ χ² + ½ ln det C − Σ ln u of the priors; limits count as normal with u = a/√3 (Laplace's method).
+    pub fn log_evidence(&self) -> f64 {
+        let widths: f64 = self.priors.iter().filter_map(|prior| prior.moments()).map(|(_, u)| u.ln()).sum();
+        -0.5 * (self.chi_squared_data + self.chi_squared_prior) + 0.5 * self.log_det_covariance - widths
     }
 
     /// How the estimate of unknown `j` moves with each observation's whitened value: −(covariance · Jᵀ) row `j`.
@@ -232,143 +261,12 @@ impl Joint {
 
     /// Draws from the posterior, the model taken as linear about the estimate, limits kept as rectangles.
     ///
-    /// - **Gives** one row a draw, one column an unknown. Coordinates with limits move by hit-and-run along the principal
-    ///   directions of their marginal; the others follow from their conditional normal distribution.
+    /// - **Gives** one row a draw, one column an unknown. Unknowns with limits are drawn evenly from their rectangles and
+    ///   chosen again by weight; where too few distinct ones would be left they move by hit-and-run along the principal
+    ///   directions of their marginal instead. The others follow from their conditional normal distribution.
     /// - **Fails** where, with the limited unknowns held, the rest is not fixed.
     pub fn draws<E>(&self, count: usize, rng: &mut impl Rng) -> Result<DMatrix<f64>, JointFault<E>> {
         Sampler::new(self)?.run(count, rng)
-    }
-}
-
-/// The quadratic form of the posterior, split into unknowns with limits and the rest.
-struct Sampler<'a> {
-    joint: &'a Joint,
-    limited: Vec<usize>,
-    free: Vec<usize>,
-    /// Minus the conditional mean's slope: free = −gain·limited + offset.
-    gain: DMatrix<f64>,
-    offset: DVector<f64>,
-    free_root: DMatrix<f64>,
-    precision: DMatrix<f64>,
-    pull: DVector<f64>,
-}
-
-impl<'a> Sampler<'a> {
-    fn new<E>(joint: &'a Joint) -> Result<Self, JointFault<E>> {
-        let is_limited = |j: &usize| matches!(joint.priors.get(*j), Some(Prior::Limits { .. }));
-        let n = joint.priors.len();
-        let limited: Vec<usize> = (0..n).filter(is_limited).collect();
-        let free: Vec<usize> = (0..n).filter(|j| !is_limited(j)).collect();
-        let unlimited: Vec<Prior> = joint
-            .priors
-            .iter()
-            .map(|prior| if matches!(prior, Prior::Limits { .. }) { Prior::Flat } else { *prior })
-            .collect();
-        let curvature = information(&joint.at, &unlimited);
-        let slope =
-            joint.at.jacobian.transpose() * &joint.at.residuals + prior_pull(&unlimited, &joint.estimate);
-        let block = |rows: &[usize], columns: &[usize]| {
-            DMatrix::from_fn(rows.len(), columns.len(), |i, j| curvature[(rows[i], columns[j])])
-        };
-        let part = |rows: &[usize]| DVector::from_iterator(rows.len(), rows.iter().map(|i| slope[*i]));
-        let (slope_free, slope_limited) = (part(&free), part(&limited));
-        let inverse = invert(&block(&free, &free))?;
-        let cross = block(&free, &limited);
-        let gain = &inverse * &cross;
-        let precision = block(&limited, &limited) - cross.transpose() * &gain;
-        let pull = slope_limited - gain.transpose() * &slope_free;
-        let offset = -(&inverse * slope_free);
-        let free_root = symmetric_root(inverse);
-        Ok(Self { joint, limited, free, gain, offset, free_root, precision, pull })
-    }
-
-    fn run<E>(&self, count: usize, rng: &mut impl Rng) -> Result<DMatrix<f64>, JointFault<E>> {
-        const WARM_UP: usize = 200;
-        const THINNING: usize = 2;
-        let mut walk = Walk::new(self);
-        for _ in 0..WARM_UP {
-            walk.sweep(rng);
-        }
-        let mut draws = DMatrix::zeros(count, self.joint.priors.len());
-        let mut noise = DVector::zeros(self.free.len());
-        for row in 0..count {
-            for _ in 0..THINNING {
-                walk.sweep(rng);
-            }
-            noise.iter_mut().for_each(|z| *z = standard_normal(rng));
-            let rest = &self.offset - &self.gain * &walk.place + &self.free_root * &noise;
-            for (k, j) in self.limited.iter().enumerate() {
-                draws[(row, *j)] = self.joint.estimate[*j] + walk.place[k];
-            }
-            for (k, j) in self.free.iter().enumerate() {
-                draws[(row, *j)] = self.joint.estimate[*j] + rest[k];
-            }
-        }
-        Ok(draws)
-    }
-}
-
-/// Square root S of a positive matrix C with S Sᵀ = C.
-fn symmetric_root(covariance: DMatrix<f64>) -> DMatrix<f64> {
-    let eigen = SymmetricEigen::new(covariance);
-    let roots = eigen.eigenvalues.map(|x| x.max(0.0).sqrt());
-    &eigen.eigenvectors * DMatrix::from_diagonal(&roots)
-}
-
-/// A walk through the box of limits: deviations from the estimate, moved along fixed directions.
-struct Walk<'a> {
-    sampler: &'a Sampler<'a>,
-    place: DVector<f64>,
-    low: DVector<f64>,
-    high: DVector<f64>,
-    directions: Vec<DVector<f64>>,
-}
-
-impl<'a> Walk<'a> {
-    fn new(sampler: &'a Sampler<'a>) -> Self {
-        let n = sampler.limited.len();
-        let mut low = DVector::zeros(n);
-        let mut high = DVector::zeros(n);
-        let mut size = DVector::zeros(n);
-        for (k, j) in sampler.limited.iter().enumerate() {
-            if let Some(Prior::Limits { mean, half_width }) = sampler.joint.priors.get(*j).copied() {
-                low[k] = mean - half_width - sampler.joint.estimate[*j];
-                high[k] = mean + half_width - sampler.joint.estimate[*j];
-                size[k] = half_width;
-            }
-        }
-        let place = DVector::from_fn(n, |k, _| 0.0_f64.clamp(low[k], high[k]));
-        let scaled = DMatrix::from_fn(n, n, |i, j| sampler.precision[(i, j)] * size[i] * size[j]);
-        let mut directions: Vec<DVector<f64>> = Vec::new();
-        if n > 0 {
-            let eigen = SymmetricEigen::new(scaled);
-            directions.extend((0..n).map(|k| eigen.eigenvectors.column(k).component_mul(&size)));
-        }
-        directions.extend((0..n).map(|k| DVector::from_fn(n, |i, _| if i == k { size[k] } else { 0.0 })));
-        Self { sampler, place, low, high, directions }
-    }
-
-    /// One move along every direction, each an exact draw from the truncated normal on that line.
-    fn sweep(&mut self, rng: &mut impl Rng) {
-        for direction in &self.directions {
-            let (mut from, mut to) = (f64::NEG_INFINITY, f64::INFINITY);
-            for k in 0..self.place.len() {
-                if direction[k].abs() > 1e-14 {
-                    let a = (self.low[k] - self.place[k]) / direction[k];
-                    let b = (self.high[k] - self.place[k]) / direction[k];
-                    from = from.max(a.min(b));
-                    to = to.min(a.max(b));
-                }
-            }
-            if to <= from || to.is_nan() || from.is_nan() {
-                continue;
-            }
-            let forward = &self.sampler.precision * direction;
-            let precision = direction.dot(&forward).max(0.0);
-            let slope = self.place.dot(&forward) + self.sampler.pull.dot(direction);
-            let shift = truncated_normal(precision, slope, from, to, rng);
-            self.place.axpy(shift, direction, 1.0);
-        }
     }
 }
 

@@ -4,7 +4,7 @@ use rand::Rng;
 use statrs::function::erf::{erfc, erfc_inv};
 
 /// A uniform number strictly between 0 and 1.
-fn uniform(rng: &mut impl Rng) -> f64 {
+pub(crate) fn uniform(rng: &mut impl Rng) -> f64 {
     // 53 random bits, half a step away from both ends
     ((rng.next_u64() >> 11) as f64 + 0.5) * (1.0 / (1_u64 << 53) as f64)
 }

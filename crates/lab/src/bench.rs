@@ -7,7 +7,7 @@ use crate::assume::Apparatus;
 use crate::desk::LabError;
 use crate::document::PhotoEntry;
 use crate::model::data::{balance_rows, probe_rows, runs};
-use crate::model::{Model, ProbeDatum, RunDatum, Scope, Unknowns};
+use crate::model::{GUESSED_DIAMETER_U_M, Model, ProbeDatum, RunDatum, Scope, Unknowns};
 
 /// The straight line through the probe's readings at the centre.
 #[derive(Debug, Clone)]
@@ -118,7 +118,7 @@ pub fn bench<'a>(
         probe_u_t,
         balance,
         balance_u_t,
-        unstated_diameter_u_m: 0.5e-3,
+        unstated_diameter_u_m: GUESSED_DIAMETER_U_M,
         probe,
     };
     let probe_rows_left_out = total - model.probe.len();

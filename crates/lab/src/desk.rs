@@ -1,6 +1,7 @@
 //! What the outside hands in (seed, version), and the ways a job can fail.
 
 use arcmass_notebook::Faults;
+use arcmass_quantity::print;
 use rand::SeedableRng;
 use rand_pcg::Pcg64;
 
@@ -62,6 +63,24 @@ pub enum LabError {
 }
 
 impl LabError {
+    /// The same, said of one run.
+    pub(crate) fn of_run(self, run: &crate::model::RunDatum) -> Self {
+        match self {
+            Self::Lacking { sentence, file, remedy } => Self::Lacking {
+                sentence: format!(
+                    "run {} ({} V, {} A, {} mm): {sentence}",
+                    run.run,
+                    print::significant(run.voltage_read_v, 4),
+                    print::significant(run.current_read_a, 4),
+                    print::significant(1e3 * run.diameter_m, 4)
+                ),
+                file,
+                remedy,
+            },
+            other => other,
+        }
+    }
+
     /// Something the job needs is not there.
     pub fn lacking(file: &str, sentence: impl Into<String>, remedy: impl Into<String>) -> Self {
         Self::Lacking { sentence: sentence.into(), file: file.to_owned(), remedy: remedy.into() }

@@ -192,6 +192,9 @@ pub struct RunEntry {
     pub textbook_mass_kg: f64,
     /// Left out of the result.
     pub r#struck: bool,
+    /// Left out because it lies too far from all others; see the findings.
+    #[serde(default)]
+    pub set_aside: bool,
 }
 
 /// Something the model holds besides the mass.
@@ -255,6 +258,38 @@ pub struct Agreement {
     pub birge_ratio: Option<f64>,
 }
 
+/// One run's excess of the textbook's e/m, and the quantities it could follow.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Signature {
+    /// Its name.
+    pub run: String,
+    /// Textbook e/m against that of the whole model, %.
+    pub excess_of_charge_to_mass_percent: f64,
+    /// 1/V: a voltage offset.
+    pub per_volt: f64,
+    /// 1/I, with the sense of the field against the stray field: a stray field along the axis.
+    pub per_ampere: f64,
+    /// 1/r: an edge or a zero of the diameters.
+    pub per_mm: f64,
+    /// (r/R)⁴: the field falling off; null where no coil radius is stated.
+    pub radius_ratio_to_the_fourth: Option<f64>,
+    /// r/V²: energy loss in gas.
+    pub mm_per_volt_squared: f64,
+}
+
+/// The law of propagation of uncertainty against the draws (JCGM 101:2008, 8), for the stated model.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Propagation {
+    /// Estimate ± 1.96 u.
+    pub interval_95_kg: [f64; 2],
+    /// Half a unit of u's second digit.
+    pub tolerance_kg: f64,
+    /// Of either end from the drawn interval's.
+    pub largest_difference_kg: f64,
+    /// Whether the simple way would have done.
+    pub agrees: bool,
+}
+
 /// The last comparison.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reference {
@@ -316,6 +351,15 @@ pub struct ReductionDocument {
     pub budget: Vec<BudgetLine>,
     /// Do the runs agree?
     pub agreement: Agreement,
+    /// The scatter of the diameters in units of what is stated, or of 0.5 mm where nothing is; 1 before any reading.
+    #[serde(default)]
+    pub scatter_factor: f64,
+    /// The simple way against the draws.
+    #[serde(default)]
+    pub propagation: Option<Propagation>,
+    /// Shapes of the excess, run by run.
+    #[serde(default)]
+    pub signatures: Vec<Signature>,
     /// The last comparison.
     pub reference: Reference,
     /// Likeliest first.

@@ -13,6 +13,7 @@ pub mod model;
 pub mod path;
 pub mod photograph;
 pub mod reduce;
+pub mod simulate;
 pub mod slips;
 pub mod spread;
 pub mod steps;

@@ -1,5 +1,6 @@
 //! Long studies, run by hand and not by CI: each a file of its own here, with a line in [`STUDIES`].
 
+mod coverage;
 mod kill;
 mod screens;
 mod speed;
@@ -20,6 +21,11 @@ struct Study {
 
 /// A new study: its own file beside this one, `mod name;` above, and its line here.
 const STUDIES: &[Study] = &[
+    Study {
+        name: "coverage",
+        answers: "do the mass's intervals hold the truth, and do findings name what is wrong: coverage [NUMBER] [clean | outside] [each]",
+        run: coverage::run,
+    },
     Study {
         name: "kill",
         answers: "is anything lost when the page's server is killed while it saves: kill [TIMES]",

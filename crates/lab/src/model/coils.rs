@@ -15,8 +15,8 @@ pub struct SizeChange {
     pub separation_m: f64,
     /// Relative, of a list of coils.
     pub size: f64,
-    /// rad, about x and about y.
-    pub tilt_rad: [f64; 2],
+    /// rad, about x and about y: of each coil of a pair about its own centre; the first of a list as a whole.
+    pub tilt_rad: [[f64; 2]; 2],
 }
 
 /// How the coils' field is distributed in space; T/A where the sizes give it absolutely, else relative to the centre.
@@ -66,33 +66,33 @@ impl FieldShape {
 
 /// The coils with their sizes changed.
 pub fn coil_set(coils: &CoilsKnown, field_direction: f64, change: &SizeChange) -> CoilSet {
-    let set = match coils {
+    match coils {
         CoilsKnown::Pair { shape, mean_radius, separation, turns, winding_radial_m, winding_axial_m } => {
             let half = 0.5 * (separation.value + change.separation_m);
-            let winding = |z_m: f64| Winding {
+            let winding = |z_m: f64, tilt: [f64; 2]| Winding {
                 shape: shape_of(*shape),
                 mean_radius_m: mean_radius.value + change.radius_m,
                 turns: turns.unwrap_or(1.0),
                 sense: field_direction,
                 centre_m: Vec3::new(0.0, 0.0, z_m),
-                axis: Vec3::new(0.0, 0.0, 1.0),
+                axis: tilted(tilt),
                 winding_radial_m: *winding_radial_m,
                 winding_axial_m: *winding_axial_m,
             };
-            CoilSet { windings: vec![winding(-half), winding(half)] }
+            CoilSet { windings: vec![winding(-half, change.tilt_rad[0]), winding(half, change.tilt_rad[1])] }
         }
         CoilsKnown::List { coils, .. } => {
             let grow = 1.0 + change.size;
             let windings = coils.iter().map(|coil| listed(coil, field_direction, grow)).collect();
-            CoilSet { windings }
+            let [about_x, about_y] = change.tilt_rad[0];
+            CoilSet { windings }.moved(Vec3::new(about_x, about_y, 0.0), Vec3::ZERO)
         }
-    };
-    let [about_x, about_y] = change.tilt_rad;
-    if about_x == 0.0 && about_y == 0.0 {
-        set
-    } else {
-        set.moved(Vec3::new(about_x, about_y, 0.0), Vec3::ZERO)
     }
+}
+
+/// The z axis turned by small angles about x and about y.
+fn tilted([about_x, about_y]: [f64; 2]) -> Vec3 {
+    Vec3::new(about_y, -about_x, 1.0).unit().unwrap_or(Vec3::new(0.0, 0.0, 1.0))
 }
 
 fn listed(coil: &arcmass_notebook::Coil, field_direction: f64, grow: f64) -> Winding {

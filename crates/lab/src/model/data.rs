@@ -12,6 +12,8 @@ use crate::document::PhotoEntry;
 pub struct RunDatum {
     /// Its name.
     pub run: String,
+    /// Its place among all runs with a diameter.
+    pub place: usize,
     /// Mean of the readings as read, V.
     pub voltage_read_v: f64,
     /// Noise of that mean.
@@ -38,6 +40,8 @@ pub struct RunDatum {
     pub camera_direction: Option<[f64; 3]>,
     /// Which scale photograph, from a photograph.
     pub plane: Option<usize>,
+    /// Energy lost on the way round against that of a typical run: path length × stopping power ∝ d/V.
+    pub loss_share: f64,
     /// Whether it stands in the table only.
     pub is_struck: bool,
 }
@@ -131,7 +135,7 @@ pub fn runs(
 ) -> (Vec<RunDatum>, Vec<String>, Scope) {
     let mut scope = Scope { has_camera: apparatus.camera_distance.is_some(), ..Scope::default() };
     let mut planes: Vec<(String, f64)> = Vec::new();
-    let mut data = Vec::new();
+    let mut data: Vec<RunDatum> = Vec::new();
     let mut without = Vec::new();
     for run in notebook.readings.iter().flat_map(|readings| &readings.runs) {
         let photo = photos.iter().find(|entry| entry.run.as_deref() == Some(run.run.as_str()));
@@ -140,13 +144,18 @@ pub fn runs(
                 scope.has_edges |= datum.edge != 0.0;
                 scope.has_photos |= datum.plane.is_some();
                 scope.has_runs |= !datum.is_struck;
-                data.push(datum);
+                data.push(RunDatum { place: data.len(), ..datum });
             }
             None if run.is_struck() => {}
             None => without.push(run.run.clone()),
         }
     }
     scope.planes = planes.into_iter().map(|(_, u)| u).collect();
+    let count = data.len().max(1) as f64;
+    let typical = data.iter().map(|run| run.diameter_m / run.voltage_read_v).sum::<f64>() / count;
+    for run in &mut data {
+        run.loss_share = run.diameter_m / run.voltage_read_v / typical;
+    }
     (data, without, scope)
 }
 
@@ -163,6 +172,8 @@ fn datum(
     let currents: Vec<f64> = run.readings.iter().map(|reading| reading.current_a).collect();
     let mut datum = RunDatum {
         run: run.run.clone(),
+        place: 0,
+        loss_share: 1.0,
         voltage_read_v: run.mean_voltage_v(),
         voltage_u_v: mean_noise(&voltages, &apparatus.voltmeter),
         current_read_a: run.mean_current_a(),

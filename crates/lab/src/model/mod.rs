@@ -2,12 +2,16 @@
 
 pub mod coils;
 pub mod data;
+mod field_rows;
 pub mod observe;
 pub mod orbit;
+mod rows;
 pub mod unknowns;
+pub mod values;
 
 pub use coils::FieldShape;
 pub use data::{ProbeDatum, RunDatum};
-pub use observe::{MASS_UNIT_KG, Model, RunState, Values, aimed, turned};
-pub use orbit::{Launch, Ring, Sight};
+pub use observe::{GUESSED_DIAMETER_U_M, Model, RunState};
+pub use orbit::{Launch, Ring, Sight, Turn};
 pub use unknowns::{Scope, Unknown, Unknowns};
+pub use values::{MASS_UNIT_KG, Values, aimed, turned};

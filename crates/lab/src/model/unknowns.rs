@@ -32,10 +32,10 @@ pub enum Unknown {
     CoilSeparation,
     /// Relative size of a list of coils.
     CoilSize,
-    /// rad, about x.
-    CoilTiltX,
-    /// rad, about y.
-    CoilTiltY,
+    /// rad, of one coil about x; of all coils together where they are a list.
+    CoilTiltX(usize),
+    /// rad, of one coil about y; of all coils together where they are a list.
+    CoilTiltY(usize),
     /// T along +x.
     BackgroundX,
     /// T along +y.
@@ -62,6 +62,14 @@ pub enum Unknown {
     CameraDistance,
     /// Relative, of the scale's plane as found on one photograph of it.
     Plane(usize),
+    /// Relative: the coils' field is this much larger than stated, for runs and probe alike. Only in an alternative.
+    CoilFactor,
+    /// m, read too much in every diameter. Only in an alternative.
+    DiameterOffset,
+    /// V, lost on the way round by the beam of a typical run. Only in an alternative, or where a pressure is stated.
+    BeamLoss,
+    /// Relative, of one run's diameter. Only in an alternative.
+    Run(usize),
 }
 
 /// Code, unit, factor from SI to that unit, and words for the budget.
@@ -77,6 +85,18 @@ pub struct Naming {
 }
 
 impl Unknown {
+    /// Whether it changes the coils' field in space.
+    pub fn is_size(self) -> bool {
+        matches!(
+            self,
+            Self::CoilRadius
+                | Self::CoilSeparation
+                | Self::CoilSize
+                | Self::CoilTiltX(_)
+                | Self::CoilTiltY(_)
+        )
+    }
+
     /// How people call it.
     pub fn naming(self) -> Naming {
         let name = |code, unit, factor, words| Naming { code, unit, factor, words };
@@ -94,8 +114,8 @@ impl Unknown {
             Self::CoilRadius => name("coil-radius", "mm", 1e3, "coils' mean radius"),
             Self::CoilSeparation => name("coil-separation", "mm", 1e3, "coils' separation"),
             Self::CoilSize => name("coil-size", "%", 100.0, "coils' size"),
-            Self::CoilTiltX => name("coil-tilt-x", "deg", degrees, "coils' tilt"),
-            Self::CoilTiltY => name("coil-tilt-y", "deg", degrees, "coils' tilt"),
+            Self::CoilTiltX(_) => name("coil-tilt-x", "deg", degrees, "coils' tilt"),
+            Self::CoilTiltY(_) => name("coil-tilt-y", "deg", degrees, "coils' tilt"),
             Self::BackgroundX => {
                 name("stray-field-transverse", "uT", 1e6, "background field across the axis")
             }
@@ -113,6 +133,10 @@ impl Unknown {
             Self::ScaleOffset => name("scale-plane", "mm", 1e3, "scale's distance from the ring's plane"),
             Self::CameraDistance => name("camera-distance", "mm", 1e3, "camera's distance"),
             Self::Plane(_) => name("scale-photo", "%", 100.0, "scale as found on its photograph"),
+            Self::CoilFactor => name("field-scale", "%", 100.0, "coils' field"),
+            Self::DiameterOffset => name("edge-offset", "mm", 1e3, "zero of the diameters"),
+            Self::BeamLoss => name("gas-loss", "V", 1.0, "energy lost in the gas"),
+            Self::Run(_) => name("outlier-run", "%", 100.0, "one run's diameter"),
         }
     }
 }
@@ -157,6 +181,9 @@ impl Unknowns {
             list.known(Unknown::ProbeZero, probe_zero(apparatus));
         }
         list.coils(apparatus);
+        if scope.has_runs || scope.has_probe {
+            list.tilts(apparatus);
+        }
         for (unknown, known) in [Unknown::BackgroundX, Unknown::BackgroundY, Unknown::BackgroundZ]
             .into_iter()
             .zip(apparatus.background)
@@ -192,11 +219,19 @@ impl Unknowns {
         }
     }
 
-    fn runs(&mut self, apparatus: &Apparatus, scope: &Scope) {
-        if apparatus.coils.is_some() {
-            self.about_zero(Unknown::CoilTiltX, apparatus.coil_tilt);
-            self.about_zero(Unknown::CoilTiltY, apparatus.coil_tilt);
+    fn tilts(&mut self, apparatus: &Apparatus) {
+        let count = match &apparatus.coils {
+            Some(CoilsKnown::Pair { .. }) => 2,
+            Some(CoilsKnown::List { .. }) => 1,
+            None => 0,
+        };
+        for coil in 0..count {
+            self.about_zero(Unknown::CoilTiltX(coil), apparatus.coil_tilt);
+            self.about_zero(Unknown::CoilTiltY(coil), apparatus.coil_tilt);
         }
+    }
+
+    fn runs(&mut self, apparatus: &Apparatus, scope: &Scope) {
         if apparatus.gun.muzzle_m.is_some() {
             for unknown in [Unknown::MuzzleX, Unknown::MuzzleY, Unknown::MuzzleZ] {
                 self.about_zero(unknown, apparatus.gun.muzzle_spread);
@@ -232,6 +267,27 @@ impl Unknowns {
 
     fn about_zero(&mut self, unknown: Unknown, spread: Spread) {
         self.known(unknown, Known { value: 0.0, spread });
+    }
+
+    /// The same with one more thing unknown, or one known far less well: about what was stated, with `u` beside it.
+    pub fn widened(&self, unknown: Unknown, u: f64) -> Self {
+        let mut wider = self.clone();
+        match wider.entries.iter_mut().find(|entry| entry.0 == unknown) {
+            Some(entry) => {
+                let (mean, own) = entry.1.moments().unwrap_or((entry.2, 0.0));
+                entry.1 = Prior::Normal { mean, u: own.hypot(u) };
+            }
+            None => wider.entries.push((unknown, Prior::Normal { mean: 0.0, u }, 0.0)),
+        }
+        wider
+    }
+
+    /// The same with the fit starting elsewhere.
+    pub fn starting_at(mut self, unknown: Unknown, value: f64) -> Self {
+        if let Some(entry) = self.entries.iter_mut().find(|entry| entry.0 == unknown) {
+            entry.2 = value;
+        }
+        self
     }
 
     /// How many.

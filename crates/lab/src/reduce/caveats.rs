@@ -11,12 +11,14 @@ pub(super) fn caveats(
     notebook: &Notebook,
     solved: &Solved<'_>,
     rings: Option<&RingsDocument>,
+    told: Vec<Caveat>,
 ) -> Vec<CaveatEntry> {
     let mut caveats: Vec<Caveat> = silent(solved);
     caveats.extend(meters(solved));
     caveats.extend(fall_off(solved));
     caveats.extend(scale_unchecked(solved));
     caveats.extend(left_out(notebook, solved, rings));
+    caveats.extend(told);
     if solved.from_scatter {
         let few = solved.bench.model.runs.len() < 3;
         let u = print::significant(1e3 * solved.bench.model.unstated_diameter_u_m, 2);

@@ -4,6 +4,7 @@ use arcmass_fit::joint::{self, Linearised, Prior};
 use nalgebra::{DMatrix, DVector};
 
 use super::Solved;
+use super::scatter::{self, Node};
 use crate::desk::LabError;
 use crate::document::{Exponents, Law, Q};
 use crate::model::RunDatum;
@@ -14,10 +15,15 @@ const SAME_SETTING: f64 = 0.02;
 
 pub(super) fn law(solved: &Solved<'_>) -> Result<Law, LabError> {
     let runs = &solved.bench.model.runs;
-    if runs.len() < 4 || !varies(runs, |run| run.voltage_read_v) || !varies(runs, |run| run.current_read_a) {
+    if !separates(runs) {
         return Ok(Law { raw: None, corrected: None });
     }
-    Ok(Law { raw: raw(runs), corrected: corrected(solved)? })
+    Ok(Law { raw: raw(runs), corrected: corrected(solved, solved.averaged.typical())? })
+}
+
+/// Whether both exponents can be told from these runs at all.
+fn separates(runs: &[RunDatum]) -> bool {
+    runs.len() >= 4 && varies(runs, |run| run.voltage_read_v) && varies(runs, |run| run.current_read_a)
 }
 
 fn varies(runs: &[RunDatum], of: impl Fn(&RunDatum) -> f64) -> bool {
@@ -61,14 +67,20 @@ fn student(value: f64, u: f64, freedom: usize) -> Q {
 }
 
 /// The joint fit with two exponents more: d → d · (V/V̄)^a' (I/Ī)^b', so that a = ½ + a', b = −1 + b'.
-fn corrected(solved: &Solved<'_>) -> Result<Option<Exponents>, LabError> {
-    let joint = &solved.joint;
+///
+/// The noise is the fit's own: what whitens its residuals is taken from its Jacobian's scale.
+pub(super) fn corrected(solved: &Solved<'_>, joint: Option<&Node>) -> Result<Option<Exponents>, LabError> {
+    let Some(Node { joint, factor, .. }) = joint else { return Ok(None) };
     let runs = &solved.bench.model.runs;
+    if !separates(runs) {
+        return Ok(None);
+    }
+    let noises = scatter::noises(&solved.bench.model, *factor);
     let logs = logarithms(runs);
     let (rows, columns) = joint.at.jacobian.shape();
     let mut jacobian = joint.at.jacobian.clone().resize_horizontally(columns + 2, 0.0);
     for (row, run) in runs.iter().enumerate() {
-        let whitened = run.diameter_m / solved.bench.model.run_noise(run);
+        let whitened = run.diameter_m / noises[row];
         for (k, log) in logs[row].iter().enumerate() {
             jacobian[(row, columns + k)] = -whitened * log;
         }

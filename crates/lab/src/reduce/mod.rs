@@ -3,14 +3,19 @@
 mod agreement;
 mod alternatives;
 mod budget;
+mod candidates;
 mod caveats;
 mod effects;
 mod findings;
 mod law;
 mod reference;
 mod runs;
+mod scatter;
+mod separate;
+mod signature;
+mod slips;
 
-use arcmass_fit::joint::{self, Joint, Linearised};
+use arcmass_fit::joint::Joint;
 use arcmass_notebook::Notebook;
 use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use nalgebra::DMatrix;
@@ -22,8 +27,9 @@ use crate::bench::{self, Bench};
 use crate::calibrate::{self, FieldPerAmpere};
 use crate::desk::{Desk, LabError};
 use crate::document::{Q, ReductionDocument, RingsDocument};
-use crate::model::{MASS_UNIT_KG, Unknown};
+use crate::model::{MASS_UNIT_KG, RunDatum, Unknown};
 use crate::spread;
+use scatter::Averaged;
 
 /// Draws from the posterior; the quantiles of the mass scatter by about 1 % of u.
 const DRAWS: usize = 16_384;
@@ -38,6 +44,10 @@ pub(crate) struct Solved<'a> {
     pub(crate) field: FieldPerAmpere,
     /// One row a draw, one column an unknown: differences from the estimate.
     pub(crate) draws: DMatrix<f64>,
+    /// The fit averaged over the unknown factor on the diameters' uncertainty.
+    pub(crate) averaged: Averaged,
+    /// Runs so far from the others that they were set aside before the fit.
+    pub(crate) aside: Vec<RunDatum>,
     /// Whether the scatter of the diameters set their uncertainty.
     pub(crate) from_scatter: bool,
 }
@@ -59,8 +69,8 @@ pub fn reduce(
     }
     let solved = solve(bench, desk)?;
     let as_stated = mass(&solved);
-    let alternatives = alternatives::weigh(&solved);
-    let mass_kg = alternatives::mixture(&solved, &alternatives, desk);
+    let alternatives = alternatives::weigh(&solved)?;
+    let mass_kg = alternatives::mixture(&solved, &alternatives, desk)?;
     let likeliest = alternatives.first().filter(|first| first.weight > WORTH_SAYING);
     let mut inputs = notebook.inputs();
     if let Some(rings) = rings {
@@ -73,16 +83,26 @@ pub fn reduce(
         );
     }
     let entries = runs::entries(&solved, desk)?;
-    let counted: Vec<f64> =
-        entries.iter().filter(|run| !run.r#struck).map(|run| run.textbook_mass_kg).collect();
+    let counted: Vec<f64> = entries
+        .iter()
+        .filter(|run| !run.r#struck && !run.set_aside)
+        .map(|run| run.textbook_mass_kg)
+        .collect();
     let law = law::law(&solved)?;
     let budget = budget::budget(&solved);
-    let caveats = caveats::caveats(notebook, &solved, rings);
+    let effects = effects::effects(&solved)?;
+    let told = separate::caveats(&solved, &alternatives, &effects);
+    let caveats = caveats::caveats(notebook, &solved, rings, told);
     Ok(ReductionDocument {
         schema: "arcmass.reduction/1".to_owned(),
         made_by: desk.made_by(inputs),
+        scatter_factor: solved.averaged.factor(),
+        propagation: Some(signature::propagation(&solved, &as_stated)),
+        signatures: signature::signatures(&solved, mass_kg.value, counted.iter().copied()),
         mass_as_stated_kg: as_stated,
-        mass_widened_kg: likeliest.map(|likeliest| alternatives::widened(&solved, likeliest, desk)),
+        mass_widened_kg: likeliest
+            .map(|likeliest| alternatives::widened(&solved, likeliest, desk))
+            .transpose()?,
         charge_to_mass_c_per_kg: charge_to_mass(&solved),
         field_per_ampere_mt_per_a: solved.field.in_use.times(1e3),
         geometry_mt_per_a: solved.field.geometry.map(|q| q.times(1e3)),
@@ -91,8 +111,8 @@ pub fn reduce(
         probe_minus_geometry_in_u: solved.field.probe_minus_geometry_in_u(),
         textbook_mean_mass_kg: counted.iter().sum::<f64>() / counted.len().max(1) as f64,
         runs: entries,
-        effects: effects::effects(&solved)?,
-        findings: findings::findings(&solved, &alternatives, &law),
+        effects,
+        findings: findings::findings(&solved, &alternatives, &law)?,
         law,
         budget,
         agreement: agreement::agreement(&solved)?,
@@ -132,58 +152,26 @@ fn no_diameters(notebook: &Notebook, rings: Option<&RingsDocument>) -> LabError 
     }
 }
 
-/// Fits, lets the scatter set what nobody stated, and draws from the posterior.
+/// Fits, averages over the factor on the diameters' scatter, and draws from the posterior.
 fn solve<'a>(mut bench: Bench<'a>, desk: &Desk) -> Result<Solved<'a>, LabError> {
     let from_scatter = bench.model.runs.iter().any(|run| run.diameter_u_m.is_none());
+    let aside = slips::set_aside(&mut bench.model);
+    bench.model.unknowns = slips::starting_near(&bench.model)?;
     let mut joint = calibrate::fit(&bench.model)?;
+    let mut averaged = Averaged::of(&bench.model, &joint)?;
     if from_scatter {
-        joint = with_scatter(&mut bench, joint)?;
+        // from here on the scatter itself is the diameters' uncertainty
+        let factor = averaged.factor();
+        joint = scatter::with_factor(&bench.model, &joint, factor)?.0;
+        bench.model.unstated_diameter_u_m *= factor;
+        averaged = Averaged::of(&bench.model, &joint)?;
     }
     let field = calibrate::field_per_ampere(&bench, &joint, desk)?;
-    let mut draws = joint
-        .draws::<LabError>(DRAWS, &mut desk.stream(2))
-        .map_err(|fault| LabError::Internal(format!("the posterior can't be drawn: {fault}")))?;
+    let mut draws = averaged.draws(DRAWS, &mut desk.stream(2))?;
     for mut row in draws.row_iter_mut() {
         row -= joint.estimate.transpose();
     }
-    Ok(Solved { bench, joint, field, draws, from_scatter })
-}
-
-/// Sets the uncertainty of diameters that nobody stated so that chi-squared equals its degrees of freedom.
-fn with_scatter(bench: &mut Bench<'_>, mut joint: Joint) -> Result<Joint, LabError> {
-    const ROUNDS: usize = 40;
-    /// No reading by eye or photograph is better than this, m.
-    const FINEST_M: f64 = 1e-5;
-    let runs = bench.model.runs.len();
-    if runs < 3 {
-        return Ok(joint);
-    }
-    let priors = bench.model.unknowns.priors();
-    for _ in 0..ROUNDS {
-        let old: Vec<f64> = bench.model.runs.iter().map(|run| bench.model.run_noise(run)).collect();
-        let chi2 = agreement::runs_chi_squared(bench, &joint)?;
-        let factor = (chi2 / (runs - 1) as f64).sqrt();
-        bench.model.unstated_diameter_u_m = (bench.model.unstated_diameter_u_m * factor).max(FINEST_M);
-        let scale: Vec<f64> =
-            bench.model.runs.iter().zip(&old).map(|(run, old)| old / bench.model.run_noise(run)).collect();
-        let (base, start) = (joint.at.clone(), joint.estimate.clone());
-        let linear = |theta: &nalgebra::DVector<f64>| -> Result<Linearised, LabError> {
-            let mut at = base.clone();
-            at.residuals += &base.jacobian * (theta - &start);
-            for (row, factor) in scale.iter().enumerate() {
-                at.residuals[row] *= factor;
-                at.jacobian.row_mut(row).scale_mut(*factor);
-            }
-            Ok(at)
-        };
-        joint = joint::fit(&priors, start.as_slice(), linear).map_err(|fault| {
-            LabError::Internal(format!("the scatter of the diameters can't be fitted: {fault}"))
-        })?;
-        if (factor - 1.0).abs() < 1e-4 {
-            break;
-        }
-    }
-    Ok(joint)
+    Ok(Solved { bench, joint, field, draws, averaged, aside, from_scatter })
 }
 
 fn mass_place(solved: &Solved<'_>) -> usize {

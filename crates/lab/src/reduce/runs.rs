@@ -18,16 +18,15 @@ pub(super) fn entries(solved: &Solved<'_>, desk: &Desk) -> Result<Vec<RunEntry>,
     let values = model.values(&solved.joint.estimate);
     let shape = model.shape(&values)?;
     let noise = Noise::new(desk);
-    let mut counted = 0;
     let mut entries = Vec::new();
     for run in &solved.bench.all_runs {
-        let row = if run.is_struck {
-            None
-        } else {
-            counted += 1;
-            Some(counted - 1)
-        };
-        entries.push(entry(solved, run, row, &shape, &noise)?);
+        let row = model.runs.iter().position(|counted| counted.place == run.place);
+        match entry(solved, run, row, &shape, &noise) {
+            Ok(entry) => entries.push(entry),
+            // a reading so wrong that no ring follows from it has no way to a mass; its finding says so
+            Err(_) if row.is_none() => {}
+            Err(fault) => return Err(fault.of_run(run)),
+        }
     }
     Ok(entries)
 }
@@ -90,7 +89,7 @@ fn entry(
     let model = &solved.bench.model;
     let values = model.values(&solved.joint.estimate);
     let state = model.state(run, &values, shape)?;
-    let way = Way::of(solved, run, row, &state, shape)?;
+    let way = Way::of(solved, run, row, &state)?;
     let q = |linear: &Linear| linear.q(solved, noise);
     Ok(RunEntry {
         run: run.run.clone(),
@@ -109,6 +108,7 @@ fn entry(
         mass_kg: q(&way.mass),
         textbook_mass_kg: textbook_mass_kg(solved, run),
         r#struck: run.is_struck,
+        set_aside: solved.aside.iter().any(|aside| aside.place == run.place),
     })
 }
 
@@ -136,7 +136,6 @@ impl Way {
         run: &RunDatum,
         row: Option<usize>,
         state: &RunState,
-        shape: &FieldShape,
     ) -> Result<Self, LabError> {
         let model = &solved.bench.model;
         let unknowns = model.unknowns.len();
@@ -160,7 +159,7 @@ impl Way {
 
         let field = field(solved, run, state, &current)?;
         // what the measured diameter says of the momentum with everything else as the model has it
-        let derivatives = Derivatives::of(solved, run, row, state, shape)?;
+        let derivatives = Derivatives::of(solved, run, row, state)?;
         let relative = (run.diameter_m - state.diameter_m) / derivatives.by_log_p;
         let charge = ELEMENTARY_CHARGE.value * f64::from(model.apparatus.charge_number.abs());
         let mut momentum = Linear::constant(state.momentum_kg_m_per_s * relative.exp(), unknowns);
@@ -278,7 +277,6 @@ impl Derivatives {
         run: &RunDatum,
         row: Option<usize>,
         state: &RunState,
-        _shape: &FieldShape,
     ) -> Result<Self, LabError> {
         let model = &solved.bench.model;
         let noise = model.run_noise(run);
