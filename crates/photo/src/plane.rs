@@ -10,7 +10,7 @@ pub use crate::camera::CameraHints;
 use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::scale::{FEWEST_MARKS, Rhythm, ScaleFound};
-use model::{FIXED_UNKNOWNS, LN_FOCAL, Model, plane_point};
+use model::{LN_FOCAL, Model, plane_point};
 pub use ring::{RingInPlane, TraceInPixels, ring_in_plane};
 use solve::{Solved, solve};
 
@@ -45,7 +45,7 @@ pub struct ScalePlane {
     pub residual_rms_mm: f64,
     /// Points of marks used.
     pub points_used: usize,
-    /// Marks left out because they miss their place: (row, index in the row).
+    /// Marks left out because they miss their place: (row, index in the row), or (0, index) of a crossing.
     pub rejected: Vec<(usize, usize)>,
     /// What deserves a caution.
     pub caveats: Vec<PhotoCaveat>,
@@ -166,38 +166,64 @@ pub fn fit_plane(
 ) -> Result<ScalePlane, PhotoError> {
     let unclear = |why: &str| PhotoError::ScaleUnclear { why: why.into() };
     let marks = found.rows.first().map_or(0, |r| r.marks.len());
-    if marks < FEWEST_MARKS && found.hand_marks.len() < 2 {
+    if marks < FEWEST_MARKS && found.crossings.is_empty() && found.hand_marks.len() < 2 {
         return Err(unclear(&format!("at least {FEWEST_MARKS} are needed and {marks} were counted")));
     }
     let mut model = Model::new(found, size_px, hints).ok_or_else(|| unclear("they give no direction"))?;
-    if found.rows.len() > 1 {
-        model.add_second_row(found).ok_or_else(|| unclear("the second row does not fit the first"))?;
+    for row in found.rows.iter().skip(1) {
+        model.add_row(row).ok_or_else(|| unclear("a further row does not fit the first"))?;
     }
     let (solved, ambiguous) = best_pose(&model).ok_or_else(|| unclear("no camera sees them as they are"))?;
-    let plane = finish(model, &solved, size_px).ok_or_else(|| unclear("no camera sees them as they are"))?;
-    plain_scale_is_likely(found, &plane, size_px, hints)?;
+    let mut plane =
+        finish(model, &solved, size_px).ok_or_else(|| unclear("no camera sees them as they are"))?;
+    stated_spacing_is_likely(found, &mut plane, size_px, hints)?;
     Ok(with_caveats(plane, found, hints, ambiguous))
 }
 
-/// Focal lengths, in picture widths, of lenses people use on a bench, from wide to a long one.
+/// Focal lengths, in picture widths, of lenses people use on a bench, from wide to a long one; and of those they use
+/// mostly.
 const USUAL_FOCAL_WIDTHS: [f64; 2] = [0.45, 6.0];
+const COMMON_FOCAL_WIDTHS: [f64; 2] = [0.6, 3.2];
+/// A written focal length differs by no more than this factor, even from a cropped picture.
+const WRITTEN_FACTOR: f64 = 1.8;
 
-/// Marks without a rhythm can't defend their spacing; the camera's distance can: a wrong spacing asks for a lens that
-/// nobody uses.
-fn plain_scale_is_likely(
+/// A spacing that was only stated can't be defended by the marks; the camera's distance can: a wrong spacing asks for a
+/// lens that nobody uses, or that the camera did not write down.
+fn stated_spacing_is_likely(
     found: &ScaleFound,
-    plane: &ScalePlane,
+    plane: &mut ScalePlane,
     size_px: [usize; 2],
     hints: &CameraHints,
 ) -> Result<(), PhotoError> {
-    let is_plain = found.rows.first().is_some_and(|row| row.rhythm == Rhythm::None);
-    let widths = plane.camera.focal_px / size_px[0].max(size_px[1]) as f64;
-    let [least, most] = USUAL_FOCAL_WIDTHS;
-    if is_plain && hints.distance_mm.is_some() && !(least..=most).contains(&widths) {
-        let why = format!(
-            "at the stated spacing and camera distance the lens would have {widths:.1} picture widths of focal length"
-        );
+    // a row's rhythm stands for its spacing, a heavier line every so often for nothing but an even count
+    let is_plain =
+        found.rows.first().is_some_and(|row| row.rhythm == Rhythm::None) || !found.crossings.is_empty();
+    let Some((distance_mm, _)) = hints.distance_mm else { return Ok(()) };
+    // the fit weighs all it knows; here the stated distance speaks alone
+    let focal_px =
+        plane.camera.focal_px * distance_mm / plane.distance_seen_mm(size_px).unwrap_or(distance_mm);
+    let widths = focal_px / size_px[0].max(size_px[1]) as f64;
+    let unlike = hints.focal_px.map(|(written, _)| (focal_px / written).max(written / focal_px));
+    let within = |range: [f64; 2]| (range[0]..=range[1]).contains(&widths);
+    if is_plain && (!within(USUAL_FOCAL_WIDTHS) || unlike.is_some_and(|u| u > WRITTEN_FACTOR)) {
+        let why = match unlike {
+            Some(u) if u > WRITTEN_FACTOR => format!(
+                "at the stated spacing and camera distance the focal length would differ by a factor of {u:.1} from the one that the camera wrote down"
+            ),
+            _ => format!(
+                "at the stated spacing and camera distance the lens would have {widths:.1} picture widths of focal length"
+            ),
+        };
         return Err(PhotoError::ScaleUnclear { why });
+    }
+    let odd =
+        if is_plain { !within(COMMON_FOCAL_WIDTHS) && unlike.is_none() } else { !within(USUAL_FOCAL_WIDTHS) };
+    if odd || (!is_plain && unlike.is_some_and(|u| u > WRITTEN_FACTOR)) {
+        plane.caveats.push(PhotoCaveat::new(
+            "scale-spacing-doubtful",
+            format!("with the stated distance the lens would have a focal length of {widths:.1} picture widths, which is unusual"),
+            "check the stated distance and the spacing of the marks",
+        ));
     }
     Ok(())
 }
@@ -294,7 +320,6 @@ fn with_caveats(
     hints: &CameraHints,
     ambiguous: bool,
 ) -> ScalePlane {
-    let widths = plane.camera.focal_px / plane.model_width();
     let mut say =
         |code, sentence: String, remedy: &str| plane.caveats.push(PhotoCaveat::new(code, sentence, remedy));
     if plane.residual_rms_mm > ALARM_RMS_MM {
@@ -307,7 +332,7 @@ fn with_caveats(
             "check the numbers of the marks on the drawn-back photograph; is the scale bent, or out of focus?",
         );
     }
-    let marks: usize = found.rows.iter().map(|r| r.marks.len()).sum();
+    let marks = found.rows.iter().map(|r| r.marks.len()).sum::<usize>() + found.crossings.len();
     if 5 * plane.rejected.len() > marks && marks > 0 {
         say(
             "scale-marks-rejected",
@@ -325,7 +350,7 @@ fn with_caveats(
             "state the camera's distance, or photograph a scale that fills more of the frame",
         );
     }
-    if found.rows.is_empty() && found.hand_marks.len() < 4 {
+    if found.rows.is_empty() && found.crossings.is_empty() && found.hand_marks.len() < 4 {
         say(
             "scale-few-points",
             format!(
@@ -342,23 +367,14 @@ fn with_caveats(
             "state the distance from the lens to the bulb's centre in the bench file",
         );
     }
-    // a focal length far from any lens's means that the spacing of the marks was taken ten times too large or small
-    if !(0.3..=15.0).contains(&widths) {
-        say(
-            "scale-spacing-doubtful",
-            format!(
-                "with the stated distance the lens would have a focal length of {widths:.1} picture widths"
-            ),
-            "check the stated distance and the spacing of the marks",
-        );
-    }
     plane
 }
 
 impl ScalePlane {
-    /// Width of the picture, from the principal point's prior (the middle).
-    fn model_width(&self) -> f64 {
-        let middle = self.model.priors().get(FIXED_UNKNOWNS - 4).map_or(0.0, |p| p.0);
-        2.0 * middle + 1.0
+    /// Distance from the lens to the point of the plane seen in the picture's middle.
+    fn distance_seen_mm(&self, size_px: [usize; 2]) -> Option<f64> {
+        let p = self.to_plane(size_px.map(|n| (n as f64 - 1.0) / 2.0))?;
+        let c = self.camera_mm;
+        Some(((c[0] - p[0]).powi(2) + (c[1] - p[1]).powi(2) + c[2] * c[2]).sqrt())
     }
 }

@@ -2,6 +2,7 @@
 
 mod band;
 mod count;
+mod lattice;
 mod rhythm;
 mod root;
 mod row;
@@ -11,6 +12,7 @@ mod tick;
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::marks::{HandMark, HandMarkKind, inside_outline};
 use crate::picture::{LightPlane, Picture};
+pub use lattice::ScaleCrossing;
 pub use rhythm::Rhythm;
 use row::Row;
 
@@ -18,6 +20,8 @@ use row::Row;
 const SEARCH_SIDE_PX: f64 = 3200.0;
 /// Rows tried before the search ends without a scale.
 const CANDIDATES: usize = 10;
+/// Bands after which, with a ruler found, the search ends.
+const ENOUGH_BANDS: usize = 5;
 /// Fewer marks than this fix no plane.
 pub const FEWEST_MARKS: usize = 8;
 /// Millimetres in an inch, exact by definition (international yard and pound agreement, 1959).
@@ -98,6 +102,12 @@ impl ScaleRow {
 pub struct ScaleFound {
     /// Rows of marks; the first one sets the unit.
     pub rows: Vec<ScaleRow>,
+    /// Crossings of squared paper, or corners of a board's squares.
+    pub crossings: Vec<ScaleCrossing>,
+    /// Distance from a crossing to the next number's, in millimetres.
+    pub crossing_spacing_mm: Option<f64>,
+    /// Every so many lines of squared paper one is heavier, if so.
+    pub heavier_every: Option<i32>,
     /// Points of the scale marked by hand.
     pub hand_marks: Vec<HandMark>,
     /// What deserves a caution.
@@ -123,16 +133,29 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
         return Ok(ScaleFound { hand_marks: hand, ..ScaleFound::default() });
     }
     if hints.kind != ScaleKind::Ruler {
-        let why = "only rulers are found by themselves; a grid or a board needs four points marked by hand";
-        return Err(PhotoError::NoScale { why: why.into() });
+        return lattice::find_lattice(picture, hints);
     }
     let plane = picture.reduced(1, if picture.channels() == 3 { 1 } else { 0 });
-    let rows = search(&plane, hints)?;
-    named(rows, hints)
+    let (rows, across) = search(&plane, hints)?;
+    let mut found = named(rows, hints)?;
+    found.rows.extend(across.and_then(|row| second_ruler(&row, &found, hints)));
+    Ok(found)
 }
 
-/// The best row and those beside it with the same direction.
-fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<Vec<Row>, PhotoError> {
+/// Under 30° of tilt two rulers differ by up to 15 % in pixels a millimetre, and perspective adds some.
+const TILTED_RATIO: [f64; 2] = [0.7, 1.43];
+
+/// A second ruler's row at an angle, if its spacing is as clear as the first one's.
+fn second_ruler(row: &Row, found: &ScaleFound, hints: &ScaleHints) -> Option<ScaleRow> {
+    let main = found.rows.first()?;
+    let spacing = by_rhythm(row.rhythm, hints.spacing_mm)?;
+    let finished = row.finished(Some(spacing));
+    let ratio = (finished.pitch_px() / spacing) / (main.pitch_px() / main.spacing_mm?);
+    (TILTED_RATIO[0]..TILTED_RATIO[1]).contains(&ratio).then_some(finished)
+}
+
+/// The best row, the one beside it with the same direction, and one of a second ruler at an angle.
+fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<(Vec<Row>, Option<Row>), PhotoError> {
     let factor = ((plane.width.max(plane.height) as f64 / SEARCH_SIDE_PX).round() as usize).max(1);
     let reduced = (factor > 1).then(|| shrink(plane, factor));
     let full = |p: f64| p * factor as f64 + (factor as f64 - 1.0) / 2.0;
@@ -140,16 +163,18 @@ fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<Vec<Row>, PhotoError
     let bands = band::find_bands(reduced.as_ref().unwrap_or(plane), &allowed, CANDIDATES);
     let mut rows: Vec<Row> = Vec::new();
     let mut most = 0;
-    for band in &bands {
+    for (k, band) in bands.iter().enumerate() {
+        // a long row with a rhythm is the ruler; its other edge is among the next few bands, and after that only a second
+        // ruler at an angle is of use
+        let known = rows.iter().any(Row::is_sure) && (rows.len() >= 2 || k >= ENOUGH_BANDS);
+        if known && (k >= ENOUGH_BANDS || !bands.first().is_some_and(|first| band.is_across(first))) {
+            continue;
+        }
         if let Some(row) = row::measure(plane, band, factor, &|p| hints.allows(p)) {
             most = most.max(row.marks.len());
             if row.marks.len() >= FEWEST_MARKS && !rows.iter().any(|r| r.same_as(&row)) {
                 rows.push(row);
             }
-        }
-        // a long row with a rhythm is the ruler; its other edge is among the next few bands
-        if rows.iter().any(Row::is_sure) && rows.len() >= 2 {
-            break;
         }
     }
     if rows.is_empty() {
@@ -162,9 +187,9 @@ fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<Vec<Row>, PhotoError
     }
     rows.sort_by(|a, b| b.merit().total_cmp(&a.merit()));
     let first = rows.remove(0);
-    let mut kept: Vec<Row> = rows.into_iter().filter(|r| first.belongs(r)).take(1).collect();
-    kept.insert(0, first);
-    Ok(kept)
+    let beside = rows.iter().position(|r| first.belongs(r)).map(|k| rows.remove(k));
+    let across = rows.into_iter().find(|r| first.is_across(r));
+    Ok(([Some(first), beside].into_iter().flatten().collect(), across))
 }
 
 /// Means over blocks of `factor` × `factor` pixels.
@@ -221,7 +246,7 @@ fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
         ));
     }
     stated_is_among(&spacing, hints.spacing_mm)?;
-    cautions(&rows, first, &mut found.caveats);
+    cautions(&rows, &spacing, first, &mut found.caveats);
     for k in order {
         if let (Some(row), Some(s)) = (rows.get(k), spacing.get(k)) {
             found.rows.push(row.finished(*s));
@@ -259,7 +284,8 @@ fn by_rhythm(rhythm: Rhythm, stated: Option<f64>) -> Option<f64> {
                 .filter(|s| [2.0, 5.0, 10.0, 2.54].iter().any(|t| (s / t - 1.0).abs() < 0.01))
                 .unwrap_or(1.0),
         ),
-        Rhythm::Twenties => Some(0.5),
+        // half millimetres, or twentieths of an inch where those are stated
+        Rhythm::Twenties => Some(stated.filter(|s| (s * 20.0 / INCH_MM - 1.0).abs() < 0.01).unwrap_or(0.5)),
         Rhythm::Halvings { levels } if levels >= 3 => Some(INCH_MM / f64::from(1 << levels)),
         Rhythm::Halvings { .. } | Rhythm::None => None,
     }
@@ -278,8 +304,31 @@ fn pair(ratio: f64, a: &mut Option<f64>, b: &mut Option<f64>) {
     }
 }
 
-fn cautions(rows: &[Row], first: usize, caveats: &mut Vec<PhotoCaveat>) {
+/// Marks of millimetres are longer than this many spacings (2.5 mm and more); those of tenths of an inch are shorter
+/// (3 to 4.5 mm are 1.2 to 1.8 spacings). Common practice, no source.
+const SHORT_FOR_MILLIMETRES: f64 = 1.9;
+
+/// Typical length of the shortest marks in spacings.
+fn shortest_length(row: &ScaleRow) -> f64 {
+    let length = |m: &ScaleMark| (m.ends_px[1][0] - m.ends_px[0][0]).hypot(m.ends_px[1][1] - m.ends_px[0][1]);
+    let mut all: Vec<f64> = row.marks.iter().filter(|m| m.rank == 0).map(length).collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied().unwrap_or(0.0) / row.pitch_px().max(1e-9)
+}
+
+fn cautions(rows: &[Row], spacing: &[Option<f64>], first: usize, caveats: &mut Vec<PhotoCaveat>) {
     let Some(row) = rows.get(first) else { return };
+    let length = shortest_length(&row.finished(None));
+    if row.rhythm == Rhythm::Tens
+        && spacing.get(first).copied().flatten() == Some(1.0)
+        && length < SHORT_FOR_MILLIMETRES
+    {
+        caveats.push(PhotoCaveat::new(
+            "scale-spacing-doubtful",
+            format!("the shortest marks are only {length:.1} spacings long, as on rulers in tenths of an inch; they were read as millimetres"),
+            "check which edge of the ruler was found, and state its spacing under [scale]",
+        ));
+    }
     if row.broken > 0 {
         caveats.push(PhotoCaveat::new(
             "scale-pieces-apart",

@@ -4,10 +4,11 @@ use nalgebra::{DVector, Matrix3, Rotation3, Vector3};
 
 use crate::camera::{Camera, CameraHints, Pose};
 use crate::plane::solve::Prior;
-use crate::scale::ScaleFound;
+use crate::scale::{ScaleFound, ScaleRow};
 
 /// Unknowns: rotation (3), place of the reference point (2), ln(px/mm), ln(focal length), principal point (2), k1, k2;
-/// then for a second row its offset, ln(spacing) and foot; the first three rotate about u, v and the plane's normal.
+/// then for each further row its offset, ln(spacing), foot and angle; the first three rotate about u, v and the plane's
+/// normal.
 pub(crate) const FIXED_UNKNOWNS: usize = 11;
 /// Index of ln(px/mm) and of ln(focal length).
 const LN_SCALE: usize = 5;
@@ -28,6 +29,15 @@ const FOCAL_LN_U: f64 = 0.7;
 const DISTANCE_EXTRA_U: f64 = 0.01;
 /// Feet are printed straight, but blur moves them by a part of a pixel depending on the ground beside the ruler.
 const FOOT_U_PX: f64 = 0.5;
+
+/// Unknowns of each row after the first.
+const ROW_UNKNOWNS: usize = 4;
+/// A row whose direction differs by more than this (tangent) belongs to another ruler.
+const ANGLED: f64 = 0.12;
+/// Relative standard uncertainty between two edges of one ruler, and of their directions (radians).
+const EDGES_U: f64 = 1e-4;
+/// Where a row lies is not known beforehand, in millimetres.
+const OPEN_MM: f64 = 100.0;
 
 /// One thing seen.
 #[derive(Debug, Clone, Copy)]
@@ -62,13 +72,13 @@ struct Observation {
 #[derive(Debug, Clone)]
 pub(crate) struct Model {
     observations: Vec<Observation>,
-    /// Mark and row of each observation of a mark.
+    /// Row and mark of each observation of a mark; for a crossing row 0 and its index.
     pub(crate) owners: Vec<Option<(usize, usize)>>,
     upright: Matrix3<f64>,
     reference_mm: [f64; 2],
     px_per_mm: f64,
-    spacing: [f64; 2],
-    rows: usize,
+    /// Spacing of each row in millimetres, negative where its numbers run against the first row's, before its unknown.
+    spacing: Vec<f64>,
     priors: Vec<Prior>,
     start: DVector<f64>,
     /// Middle of the picture, and ln(distance in millimetres) from the lens to the point of the plane seen there.
@@ -79,7 +89,13 @@ pub(crate) struct Model {
 impl Model {
     /// The model of a scale found, in a picture of this size.
     pub(crate) fn new(found: &ScaleFound, size_px: [usize; 2], hints: &CameraHints) -> Option<Self> {
-        let mut model = if found.rows.is_empty() { Self::by_hand(found)? } else { Self::by_rows(found)? };
+        let mut model = if !found.rows.is_empty() {
+            Self::by_rows(found)?
+        } else if !found.crossings.is_empty() {
+            Self::by_crossings(found)?
+        } else {
+            Self::by_hand(found)?
+        };
         model.add_priors(size_px, hints);
         Some(model)
     }
@@ -108,8 +124,7 @@ impl Model {
             upright,
             reference_mm: reference.0,
             px_per_mm: px / mm,
-            spacing: [1.0, 1.0],
-            rows: 0,
+            spacing: vec![1.0],
             priors: Vec::new(),
             start: DVector::from_column_slice(&reference.1),
             middle_px: [0.0; 2],
@@ -124,9 +139,8 @@ impl Model {
         let middle = main.marks.get(main.marks.len() / 2)?;
         let at = |m: &crate::scale::ScaleMark| ([f64::from(m.number) * spacing, 0.0], m.ends_px[0]);
         let mut model = Self::bare(at(first), at(last), at(middle))?;
-        model.rows = found.rows.len().min(2);
-        model.spacing[0] = spacing;
-        for (row, r) in found.rows.iter().take(2).enumerate() {
+        model.spacing = vec![spacing];
+        for (row, r) in found.rows.iter().enumerate() {
             for (k, m) in r.marks.iter().enumerate() {
                 for px in m.points_px {
                     let seen = Seen::Mark { row, number: f64::from(m.number) };
@@ -139,6 +153,30 @@ impl Model {
         Some(model)
     }
 
+    fn by_crossings(found: &ScaleFound) -> Option<Self> {
+        let spacing = found.crossing_spacing_mm?;
+        let known: Vec<([f64; 2], [f64; 2])> =
+            found.crossings.iter().map(|c| (c.number.map(|n| spacing * f64::from(n)), c.px)).collect();
+        let mut model = Self::spanned(&known)?;
+        for (k, ((mm, px), crossing)) in known.into_iter().zip(&found.crossings).enumerate() {
+            let u_px = crossing.u_px;
+            model.add(Observation { seen: Seen::Along { mm: mm[0] }, px, u_px }, Some((0, k)));
+            model.add(Observation { seen: Seen::Across { mm: mm[1] }, px, u_px }, Some((0, k)));
+        }
+        Some(model)
+    }
+
+    /// The frame of points known in the plane and in the picture, from two that lie far apart.
+    fn spanned(known: &[([f64; 2], [f64; 2])]) -> Option<Self> {
+        let away = |a: &[f64; 2], b: &[f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
+        let from = *known.first()?;
+        let to = *known.iter().max_by(|a, b| away(&a.1, &from.1).total_cmp(&away(&b.1, &from.1)))?;
+        let n = known.len() as f64;
+        let middle = [0, 1].map(|k| known.iter().map(|p| p.1[k]).sum::<f64>() / n);
+        let reference = *known.iter().min_by(|a, b| away(&a.1, &middle).total_cmp(&away(&b.1, &middle)))?;
+        Self::bare(from, to, reference)
+    }
+
     fn by_hand(found: &ScaleFound) -> Option<Self> {
         const HAND_U_PX: f64 = 1.0;
         let known: Vec<([f64; 2], [f64; 2])> = found
@@ -146,10 +184,7 @@ impl Model {
             .iter()
             .filter_map(|m| Some(([m.along_mm?, m.across_mm.unwrap_or(0.0)], m.point_px())))
             .collect();
-        let away = |a: &[f64; 2], b: &[f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
-        let from = *known.first()?;
-        let to = *known.iter().max_by(|a, b| away(&a.1, &from.1).total_cmp(&away(&b.1, &from.1)))?;
-        let mut model = Self::bare(from, to, from)?;
+        let mut model = Self::spanned(&known)?;
         for (mm, px) in known {
             model.add(Observation { seen: Seen::Along { mm: mm[0] }, px, u_px: HAND_U_PX }, None);
             model.add(Observation { seen: Seen::Across { mm: mm[1] }, px, u_px: HAND_U_PX }, None);
@@ -194,23 +229,27 @@ impl Model {
         }
     }
 
-    /// Adds the unknowns of a second row: its zero, its spacing (known or not) and its foot line.
-    pub(crate) fn add_second_row(&mut self, found: &ScaleFound) -> Option<()> {
-        let row = found.rows.get(1)?;
+    /// Adds the unknowns of a further row: its zero, its spacing (known or not), its foot line and its direction.
+    pub(crate) fn add_row(&mut self, row: &ScaleRow) -> Option<()> {
         let first = row.marks.first()?;
         let last = row.marks.last()?;
         let place = |px| self.on_plane(&self.start, px);
         let (a, b) = (place(first.ends_px[0])?, place(last.ends_px[0])?);
-        let rough = (b[0] - a[0]) / f64::from(last.number - first.number);
+        let steps = f64::from(last.number - first.number);
+        let way = [(b[0] - a[0]) / steps, (b[1] - a[1]) / steps];
+        let is_parallel = way[1].abs() < ANGLED * way[0].abs();
+        // two edges of one ruler are parallel, and printed by one machine: they agree to a part in ten thousand
+        let (angle, angle_u) = if is_parallel { (0.0, EDGES_U) } else { (way[1].atan2(way[0]), 1.0) };
+        let rough = if is_parallel { way[0] } else { way[0].hypot(way[1]) };
         let (spacing, u) = match row.spacing_mm {
-            // two edges of one ruler are printed by one machine; they agree to a part in ten thousand
-            Some(s) => (s * rough.signum(), 1e-4),
+            Some(s) => (s * rough.signum(), EDGES_U),
             None => (rough, 0.03),
         };
-        self.spacing[1] = spacing;
-        let offset = a[0] - spacing * f64::from(first.number);
-        self.priors.extend([(offset, 100.0), (0.0, u), (a[1], 100.0)]);
-        let start = self.start.iter().copied().chain([offset, 0.0, a[1]]).collect::<Vec<_>>();
+        let turned = turn(a, angle);
+        let offset = turned[0] - spacing * f64::from(first.number);
+        self.spacing.push(spacing);
+        self.priors.extend([(offset, OPEN_MM), (0.0, u), (turned[1], OPEN_MM), (angle, angle_u)]);
+        let start = self.start.iter().copied().chain([offset, 0.0, turned[1], angle]).collect::<Vec<_>>();
         self.start = DVector::from_vec(start);
         Some(())
     }
@@ -253,8 +292,8 @@ impl Model {
     pub(crate) fn residuals(&self, p: &DVector<f64>, every: usize) -> Option<Vec<f64>> {
         let (camera, pose) = self.camera(p)?;
         let back = pose.to_plane()?;
-        let extra = |k: usize| p.get(FIXED_UNKNOWNS + k).copied().unwrap_or(0.0);
-        let second = [extra(0), self.spacing[1] * extra(1).exp(), extra(2)];
+        let rows = self.rows(p);
+        let row = |k: usize| rows.get(k).copied().unwrap_or_default();
         let px_per_mm = p.get(LN_SCALE)?.exp();
         let mut all: Vec<f64> = self
             .observations
@@ -263,10 +302,8 @@ impl Model {
             .map(|o| {
                 let at = plane_point(&camera, &back, o.px)?;
                 let mm = match o.seen {
-                    Seen::Mark { row: 0, number } => at[0] - self.spacing[0] * number,
-                    Seen::Mark { number, .. } => at[0] - second[0] - second[1] * number,
-                    Seen::Foot { row: 0 } => at[1],
-                    Seen::Foot { .. } => at[1] - second[2],
+                    Seen::Mark { row: k, number } => row(k).along(at) - row(k).spacing * number,
+                    Seen::Foot { row: k } => row(k).across(at),
                     Seen::Along { mm } => at[0] - mm,
                     Seen::Across { mm } => at[1] - mm,
                 };
@@ -277,6 +314,25 @@ impl Model {
             all.push((self.distance_mm(&camera, &pose)?.ln() - ln_mm) / u);
         }
         Some(all)
+    }
+
+    /// Where each row lies for given unknowns.
+    fn rows(&self, p: &DVector<f64>) -> Vec<RowPlace> {
+        let extra =
+            |k: usize, m: usize| p.get(FIXED_UNKNOWNS + ROW_UNKNOWNS * (k - 1) + m).copied().unwrap_or(0.0);
+        let place = |(k, spacing): (usize, &f64)| {
+            if k == 0 {
+                return RowPlace { spacing: *spacing, turn: [1.0, 0.0], ..RowPlace::default() };
+            }
+            let (sin, cos) = extra(k, 3).sin_cos();
+            RowPlace {
+                offset: extra(k, 0),
+                spacing: spacing * extra(k, 1).exp(),
+                foot: extra(k, 2),
+                turn: [cos, sin],
+            }
+        };
+        self.spacing.iter().enumerate().map(place).collect()
     }
 
     /// How many of the last residuals are stated knowledge, which no weight may set aside.
@@ -297,6 +353,31 @@ impl Model {
     pub(crate) fn u_px(&self, k: usize) -> f64 {
         self.observations.get(k).map_or(1.0, |o| o.u_px)
     }
+}
+
+/// Where a row lies on the plane: turned by an angle, its zero and its foot line.
+#[derive(Debug, Clone, Copy, Default)]
+struct RowPlace {
+    offset: f64,
+    spacing: f64,
+    foot: f64,
+    turn: [f64; 2],
+}
+
+impl RowPlace {
+    fn along(self, p: [f64; 2]) -> f64 {
+        p[0] * self.turn[0] + p[1] * self.turn[1] - self.offset
+    }
+
+    fn across(self, p: [f64; 2]) -> f64 {
+        p[1] * self.turn[0] - p[0] * self.turn[1] - self.foot
+    }
+}
+
+/// Coordinates of a point in axes turned by an angle.
+fn turn(p: [f64; 2], angle: f64) -> [f64; 2] {
+    let (sin, cos) = angle.sin_cos();
+    [p[0] * cos + p[1] * sin, p[1] * cos - p[0] * sin]
 }
 
 /// A pixel carried to the plane; none beyond the horizon.

@@ -24,6 +24,13 @@ pub(crate) struct Band {
     pub(crate) lean: [f64; 2],
 }
 
+impl Band {
+    /// Whether the row runs at an angle of more than about 17° to another.
+    pub(crate) fn is_across(&self, other: &Self) -> bool {
+        (self.along[0] * other.along[1] - self.along[1] * other.along[0]).abs() > 0.3
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Tile {
     x: f64,

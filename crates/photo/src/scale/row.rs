@@ -13,6 +13,11 @@ use crate::scale::{ScaleMark, ScaleRow};
 const HALF_HEIGHT_PX: f64 = 100.0;
 /// Marks of a row that is the ruler beyond doubt.
 const SURE_MARKS: usize = 25;
+/// Gain of a rhythm, a mark, above which it is no play of chance: the gaps between light marks give less than 0.3, true
+/// marks more than 0.8 (independent drawings).
+const SURE_MARGIN: f64 = 0.6;
+/// Sine of the angle from which a second ruler tells of the plane's tilt.
+const ACROSS: f64 = 0.3;
 /// Smallest standard uncertainty of a mark's point in pixels: print, compression, pixel response (from samples and
 /// drawn rulers: means over many marks scatter no less).
 const LEAST_U_PX: f64 = 0.03;
@@ -23,6 +28,8 @@ pub(crate) struct Row {
     pub(crate) marks: Vec<ScaleMark>,
     pub(crate) rhythm: Rhythm,
     pub(crate) broken: usize,
+    /// How much better the rhythm describes the marks' lengths than the next best, a mark.
+    margin: f64,
     foot_scatter: f64,
     dark: bool,
 }
@@ -30,12 +37,18 @@ pub(crate) struct Row {
 impl Row {
     /// Long and rhythmic: surely a ruler.
     pub(crate) fn is_sure(&self) -> bool {
-        self.marks.len() >= SURE_MARKS && self.rhythm != Rhythm::None
+        self.marks.len() >= SURE_MARKS && self.rhythm != Rhythm::None && self.margin > SURE_MARGIN
+    }
+
+    /// Whether another row can be that of a second ruler at an angle.
+    pub(crate) fn is_across(&self, other: &Self) -> bool {
+        let (Some((_, a)), Some((_, b))) = (self.axis(), other.axis()) else { return false };
+        (a[0] * b[1] - a[1] * b[0]).abs() > ACROSS && other.is_sure() && self.dark == other.dark
     }
 
     /// Rank among rows: a rhythm counts like as many marks again.
     pub(crate) fn merit(&self) -> f64 {
-        self.marks.len() as f64 * if self.rhythm == Rhythm::None { 1.0 } else { 2.0 }
+        self.marks.len() as f64 * if self.rhythm == Rhythm::None { 1.0 } else { 1.2 + self.margin.min(1.8) }
     }
 
     fn axis(&self) -> Option<([f64; 2], [f64; 2])> {
@@ -140,7 +153,15 @@ fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool
     let u_row = typical_scatter(&numbered);
     let marks =
         numbered.iter().map(|(n, t)| mark(strip, t, &root, n - found.phase, found.rhythm, u_row)).collect();
-    Some(Row { marks, rhythm: found.rhythm, broken: counted.broken, foot_scatter: root.scatter, dark })
+    let margin = found.margin / lengths.len().max(1) as f64;
+    Some(Row {
+        marks,
+        rhythm: found.rhythm,
+        broken: counted.broken,
+        margin,
+        foot_scatter: root.scatter,
+        dark,
+    })
 }
 
 /// Median length of the marks.

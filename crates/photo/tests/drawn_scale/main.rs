@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod draw;
+mod lattice;
 
 use arcmass_photo::PhotoError;
 use arcmass_photo::plane::{CameraHints, TraceInPixels, fit_plane, ring_in_plane};
@@ -55,7 +56,7 @@ fn measure(scene: &Scene, hints: &ScaleHints) -> Result<Outcome, String> {
     let searched = start.elapsed().as_secs_f64();
     numbers_are_true(&found, scene, &truth)?;
     let distance = scene.focal_px / scene.px_per_mm;
-    let camera = CameraHints { distance_mm: Some((distance, 0.01 * distance)), focal_px: None };
+    let camera = CameraHints { distance_mm: Some((distance, 0.01 * distance)), ..CameraHints::default() };
     let start = std::time::Instant::now();
     let plane = fit_plane(&found, scene.size, &camera).map_err(|e| e.to_string())?;
     let fitted = start.elapsed().as_secs_f64();
