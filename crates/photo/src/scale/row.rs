@@ -13,8 +13,8 @@ use crate::scale::{ScaleMark, ScaleRow};
 const HALF_HEIGHT_PX: f64 = 100.0;
 /// Marks of a row that is the ruler beyond doubt.
 const SURE_MARKS: usize = 25;
-/// Gain of a rhythm, a mark, above which it is no play of chance: the gaps between light marks give less than 0.3, true
-/// marks more than 0.8 (independent drawings).
+/// Gain of a rhythm, a mark, above which it is taken for no play of chance. A guess: with it four light-on-dark rulers of
+/// independent drawings were read rightly, two of which were not before; the gains themselves were not tabulated.
 const SURE_MARGIN: f64 = 0.6;
 /// Sine of the angle from which a second ruler tells of the plane's tilt.
 const ACROSS: f64 = 0.3;

@@ -24,7 +24,7 @@ const DIMMEST_AT_FIRST: f64 = 0.12;
 const UNEVEN: f64 = 0.15;
 /// Part of a step that goes into the expectation of the next one: perspective changes it by less than a hundredth.
 const FRESH: f64 = 0.15;
-/// Least ratio of both families' strengths at a crossing: a heavy line across a light one has 0.3; along the edge of a
+/// Least ratio of both families' strengths at a crossing: by reckoning a heavy line across a light one has about 0.3, not measured; along the edge of a
 /// body that hides the paper the other family is missing.
 const CROSSNESS: f64 = 0.12;
 /// Rounds of stepping over what is hidden.
@@ -35,7 +35,7 @@ const BEYOND: f64 = 0.4;
 /// is expected, in steps.
 const BLOCK: i32 = 4;
 const CLOSE: f64 = 0.13;
-/// Least contrast of the first crossing, in encoded light: noise and the blocks of a compressed file stay below.
+/// Least contrast of the first crossing, in encoded light: a guess, to stay above noise and the blocks of a compressed file.
 const LEAST_CONTRAST: f64 = 0.025;
 /// Most crossings followed.
 const MOST: usize = 120_000;
