@@ -55,6 +55,20 @@ pub enum PhotoError {
         /// Arc needed, in degrees.
         needed_deg: f64,
     },
+    /// Nothing on the side view runs as a helix.
+    #[error("the side view must show the beam as a wave along a straight axis; none was found ({why})")]
+    NoHelix {
+        /// What the search saw instead.
+        why: String,
+    },
+    /// Too little of a helix can be followed.
+    #[error("at least {needed:.1} turns of the helix must be bright enough to follow; only {seen:.1} are")]
+    TooFewTurns {
+        /// Turns that could be followed.
+        seen: f64,
+        /// Turns needed.
+        needed: f64,
+    },
     /// The scale could not be found.
     #[error("the photograph must show the scale; none was found ({why})")]
     NoScale {
@@ -83,6 +97,12 @@ impl PhotoError {
                 "darken the room or expose for longer, focus on the beam, or mark points on the beam by hand"
             }
             Self::ArcTooShort { .. } => "darken the room or expose for longer, then photograph again",
+            Self::NoHelix { .. } => {
+                "look straight across the coils' axis with the whole helix in the frame, in a dark room, and photograph again"
+            }
+            Self::TooFewTurns { .. } => {
+                "raise the coil current or turn the tube less until a whole turn is in the frame, then photograph again"
+            }
             Self::NoScale { .. } => "photograph the scale again, sharp, evenly lit and filling the frame",
             Self::ScaleUnclear { .. } => {
                 "photograph more of the scale, larger and sharp, with no part covered, and check spacing under [scale]"

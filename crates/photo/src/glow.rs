@@ -222,6 +222,25 @@ impl Glow {
         best.filter(|c| c.seen * 360.0 > 30.0)
     }
 
+    /// Height of the line along a drawn curve where it is in the frame: (parameter, smoothing that shows it best, height).
+    pub(crate) fn heights_along(
+        &self,
+        drawn: &[(f64, [f64; 2])],
+        normal: impl Fn(f64) -> [f64; 2],
+    ) -> Vec<(f64, f64, f64)> {
+        let mut heights = Vec::new();
+        for &(t, place) in drawn {
+            let n = normal(t);
+            let each = self.smooth.iter().zip(&SCALES_PX).filter_map(|(plane, &scale)| {
+                let least = f64::from(RIDGE_SIGNIFICANCE * (self.noise / (3.5 * scale)).max(2e-4));
+                let height = height_across(plane, place, n, scale)?;
+                Some((t, f64::from(scale), if height > least { height } else { 0.0 }))
+            });
+            heights.extend(each.max_by(|a, b| a.2.total_cmp(&b.2)));
+        }
+        heights
+    }
+
     /// Linear light of a line above its surroundings (median) and the part of the ellipse on which it is seen, both
     /// only where `counts` holds.
     pub(crate) fn light_along(&self, line: &Candidate, counts: impl Fn(f64, f64) -> bool) -> (f64, f64) {
@@ -263,7 +282,11 @@ pub(crate) fn full(reduced_px: f64, factor: usize) -> f64 {
 
 /// Height of the line near one place of an ellipse above the higher of its two sides; `None` outside the frame.
 fn line_height(plane: &LightPlane, ellipse: &Ellipse, t: f64, scale: f32) -> Option<f64> {
-    let ([x, y], [nx, ny]) = (ellipse.point(t), ellipse.normal(t));
+    height_across(plane, ellipse.point(t), ellipse.normal(t), scale)
+}
+
+/// The same at a place with a normal.
+fn height_across(plane: &LightPlane, [x, y]: [f64; 2], [nx, ny]: [f64; 2], scale: f32) -> Option<f64> {
     let inside = x > 1.0 && y > 1.0 && x < plane.width as f64 - 2.0 && y < plane.height as f64 - 2.0;
     if !inside {
         return None;

@@ -3,6 +3,10 @@
 pub mod camera;
 pub mod error;
 pub mod glow;
+pub mod helix;
+mod helix_model;
+mod helix_read;
+mod helix_search;
 pub mod load;
 pub mod marks;
 pub mod overlay;
@@ -23,6 +27,7 @@ pub mod trace;
 mod trace_shape;
 
 pub use error::{PhotoCaveat, PhotoError};
+pub use helix::{Helix, HelixInPlane, HelixPoint, find_helix, helix_in_plane};
 pub use picture::{LightPlane, Picture, ShotFacts};
 pub use ring::{Rejected, RingHints, RingTrace, TracePoint, View, find_ring};
 pub use ring_ellipse::Ellipse;

@@ -129,7 +129,7 @@ pub fn find_ring(picture: &Picture, hints: &RingHints) -> Result<RingTrace, Phot
 }
 
 /// Whether a polygon holds a point (crossings of a ray to the right).
-fn holds(polygon: &[[f64; 2]], x: f64, y: f64) -> bool {
+pub(crate) fn holds(polygon: &[[f64; 2]], x: f64, y: f64) -> bool {
     let next = polygon.iter().cycle().skip(1);
     let crosses = |(a, b): (&[f64; 2], &[f64; 2])| {
         (a[1] > y) != (b[1] > y) && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0])

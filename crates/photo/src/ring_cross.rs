@@ -11,6 +11,13 @@ use crate::trace_shape::{Lengths, Shape, ShapeFit, fit_shape};
 const HAZE_LENGTHS: [f64; 4] = [1.5, 3.0, 7.0, 20.0];
 /// Half-widths tried for the veil.
 const VEIL_WIDTHS: [f64; 2] = [2.5, 5.0];
+/// Exponents of the core tried, a Gaussian first: beams with a sharp top or a flat one. Larger ones are left out: they would fit
+/// the sharp-edged outline of the bulb and let it pass for the beam.
+const POWERS: [f64; 3] = [2.0, 1.5, 3.0];
+/// Lengths with which the exponents are compared.
+const FIRST_LENGTHS: Lengths = Lengths { haze: 3.0, veil: 2.5, power: 2.0 };
+/// Another exponent than a Gaussian's must leave less than this part of the squares.
+const CLEARLY_BETTER: f64 = 0.7;
 /// A channel is trusted when at most this part of its core samples is saturated.
 const MOST_SATURATED: f64 = 0.03;
 /// Cross-sections within which the shape is taken as one, in degrees of arc.
@@ -111,7 +118,8 @@ impl CrossSections {
             };
             groups.iter().map(one).collect()
         };
-        let all = HAZE_LENGTHS.iter().flat_map(|&haze| VEIL_WIDTHS.map(|veil| Lengths { haze, veil }));
+        let power = best_power(fit);
+        let all = HAZE_LENGTHS.iter().flat_map(|&haze| VEIL_WIDTHS.map(|veil| Lengths { haze, veil, power }));
         let trials: Vec<Vec<Option<Sector>>> = all.map(fit).collect();
         (0..groups.len()).filter_map(|i| best_trial(&trials, i)).collect()
     }
@@ -154,6 +162,24 @@ impl Sector {
     pub(crate) fn misfit(&self, samples: usize) -> f64 {
         (self.fit.squares / samples.max(1) as f64).sqrt() / self.fit.height
     }
+}
+
+/// The exponent of the core that suits most sectors: one for the whole ring, since the gun makes it.
+fn best_power(fit: impl Fn(Lengths) -> Vec<Option<Sector>>) -> f64 {
+    let squares = |power: f64| -> Vec<Option<f64>> {
+        let sectors = fit(Lengths { power, ..FIRST_LENGTHS });
+        sectors.iter().map(|s| s.as_ref().map(|s| s.fit.squares / (s.fit.height * s.fit.height))).collect()
+    };
+    let gaussian = squares(POWERS[0]);
+    let against = |power: f64| {
+        let other = squares(power);
+        let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(a.as_ref()? / b.as_ref()?.max(1e-12));
+        let ratios: Vec<f64> = other.iter().zip(&gaussian).filter_map(ratio).collect();
+        if ratios.is_empty() { 1.0 } else { median(ratios) }
+    };
+    let others = POWERS.iter().skip(1).map(|&p| (against(p), p));
+    let best = others.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|b| b.0 < CLEARLY_BETTER);
+    best.map_or(POWERS[0], |b| b.1)
 }
 
 /// The fit of sector `i` whose lengths suit it and its two neighbours best: lengths change slowly along the beam.

@@ -96,7 +96,7 @@ fn noise_beside(order: &[usize], heights: &[Vec<f64>], path: &[usize], apart: us
 }
 
 /// Standard deviation of the line's cross-section from the middle profile of the brightest fifth of the stations.
-fn first_width(profiles: &[Profile], raster: Raster, scale_px: f64) -> Option<f64> {
+pub(crate) fn first_width(profiles: &[Profile], raster: Raster, scale_px: f64) -> Option<f64> {
     let side = (2.5 * scale_px.max(1.2) / raster.step).round() as usize;
     let mut tops: Vec<(f64, usize, &Profile)> = Vec::new();
     for profile in profiles {

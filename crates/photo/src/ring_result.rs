@@ -8,7 +8,6 @@ use crate::ring_curve::{correlated_neighbours, median};
 use crate::ring_ellipse::Weighted;
 use crate::ring_follow::station;
 use crate::ring_line::{DOUBLED, Line, SHORTEST_ARC_DEG, faint};
-use crate::trace_shape::FULL_WIDTH;
 
 /// Arc below which a caveat is said: the ellipse's short axis then leans on an assumption of roundness.
 const SHORT_ARC_DEG: f64 = 150.0;
@@ -52,9 +51,7 @@ impl Line {
         let widths: Vec<f64> = points.iter().filter(|p| p.accepted).map(|p| p.width_px).collect();
         let width = median(widths.clone());
         let u_width = 1.4826
-            * median(
-                self.sectors.iter().map(|s| (FULL_WIDTH * s.fit.shape.sigma_px - width).abs()).collect(),
-            );
+            * median(self.sectors.iter().map(|s| (s.fit.shape.full_width_px() - width).abs()).collect());
         Ok(RingTrace {
             muzzle_px: self.muzzle_px(picture),
             travel_known: self.forward.is_some(),
@@ -84,14 +81,13 @@ impl Line {
                 continue;
             };
             let place = station(&self.base, t, fit.centre_px);
-            let half = 0.5 * FULL_WIDTH * shape.sigma_px;
             points.push(TracePoint {
                 x_px: place.x,
                 y_px: place.y,
                 normal: [place.nx, place.ny],
                 u_px: fit.u_px * widen,
-                width_px: 2.0 * half,
-                edges_px: [half, half],
+                width_px: shape.full_width_px(),
+                edges_px: shape.edges_px(),
                 brightness: fit.height,
                 s_px: i as f64 * self.followed.spacing_px,
                 accepted: weight > 0.0,

@@ -17,7 +17,7 @@ impl Line {
         let one = |((fit, &t), &w): ((&Option<LineFit>, &f64), &f64)| {
             let place =
                 station(&self.base, t, fit.filter(|_| w > 0.0).map_or(self.curve.at(t), |f| f.centre_px));
-            let width = shape_at(&self.sectors, t).map_or(1.0, |s| FULL_WIDTH * s.sigma_px);
+            let width = shape_at(&self.sectors, t).map_or(1.0, |s| s.full_width_px());
             let dark = fit.is_none_or(|f| {
                 f.height < 0.3 * typical || (f.centre_px - self.curve.at(t)).abs() > 0.5 * width
             });
@@ -83,7 +83,7 @@ impl Line {
     /// Whether the light falls to half within three beam widths behind the muzzle: else the line was lost, not its start found.
     pub(crate) fn is_dark_behind(&self, picture: &Picture, t: f64) -> bool {
         let Some(shape) = shape_at(&self.sectors, t) else { return false };
-        let width = FULL_WIDTH * shape.sigma_px;
+        let width = shape.full_width_px();
         let back = if self.forward == Some(true) { -1.0 } else { 1.0 };
         let light = |t: f64| -> f64 {
             let s = station(&self.base, t, self.curve.at(t));

@@ -10,7 +10,7 @@ pub(crate) const FULL_WIDTH: f64 = 2.354_820_045;
 const TABLE_STEP: f64 = 0.05;
 const TABLE_REACH: f64 = 14.0;
 
-/// Cross-section of height 1: a Gaussian core, light only on the inner side that starts at the core's middle
+/// Cross-section of height 1: a core `exp(−|u|^power / 2)`, light only on the inner side that starts at the core's middle
 /// (electrons that lost energy run on smaller circles), and a symmetric veil (light spread by glass and lens).
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Shape {
@@ -20,6 +20,8 @@ pub(crate) struct Shape {
     pub(crate) haze: f64,
     /// Height of the veil against the core.
     pub(crate) veil: f64,
+    /// Exponent of the core: 2 is a Gaussian, more is flatter on top.
+    pub(crate) power: f64,
     table: Vec<f64>,
 }
 
@@ -30,20 +32,24 @@ pub(crate) struct Lengths {
     pub(crate) haze: f64,
     /// Half-width of the veil.
     pub(crate) veil: f64,
+    /// Exponent of the core.
+    pub(crate) power: f64,
 }
 
 impl Shape {
     /// A bare Gaussian.
     pub(crate) fn gaussian(sigma_px: f64) -> Self {
-        Self::new(sigma_px, 0.0, 0.0, Lengths { haze: 10.0, veil: 4.0 })
+        Self::new(sigma_px, 0.0, 0.0, Lengths { haze: 10.0, veil: 4.0, power: 2.0 })
     }
 
     /// Core, haze and veil together.
     pub(crate) fn new(sigma_px: f64, haze: f64, veil: f64, lengths: Lengths) -> Self {
         let n = (2.0 * TABLE_REACH / TABLE_STEP).round() as usize;
         let at = |i: usize| -TABLE_REACH + i as f64 * TABLE_STEP;
-        let value = |u: f64| core(u) + haze * haze_part(u, lengths.haze) + veil * veil_part(u, lengths.veil);
-        Self { sigma_px, haze, veil, table: (0..=n).map(|i| value(at(i))).collect() }
+        let value = |u: f64| {
+            core(u, lengths.power) + haze * haze_part(u, lengths.haze) + veil * veil_part(u, lengths.veil)
+        };
+        Self { sigma_px, haze, veil, power: lengths.power, table: (0..=n).map(|i| value(at(i))).collect() }
     }
 
     /// Value and slope (per pixel) at distance `d_px` from the middle.
@@ -59,6 +65,29 @@ impl Shape {
         (a + (b - a) * part, (b - a) / (TABLE_STEP * self.sigma_px))
     }
 
+    /// Full width of the core at half its height, in pixels.
+    pub(crate) fn full_width_px(&self) -> f64 {
+        // 2 σ (2 ln 2)^(1 / power)
+        2.0 * self.sigma_px * (2.0 * std::f64::consts::LN_2).powf(1.0 / self.power)
+    }
+
+    /// Distances of the inner and the outer edge from the middle in pixels: where the light falls half-way from the top to
+    /// what shines beside the beam on that side.
+    pub(crate) fn edges_px(&self) -> [f64; 2] {
+        let beside = 4.0 * self.full_width_px() / FULL_WIDTH;
+        let top = (-20..=20)
+            .map(|k| self.value_and_slope(0.05 * f64::from(k) * self.sigma_px).0)
+            .fold(f64::MIN, f64::max);
+        [-1.0, 1.0].map(|side| {
+            let at = |d: f64| self.value_and_slope(side * d).0;
+            let half = 0.5 * (top + at(beside));
+            let step = 0.02 * self.sigma_px;
+            let first = (1..400).map(|k| step * f64::from(k)).find(|&d| at(d) < half).unwrap_or(beside);
+            let (a, b) = (at(first - step), at(first));
+            first - step + step * ((a - half) / (a - b).max(1e-12)).clamp(0.0, 1.0)
+        })
+    }
+
     /// Blend of two shapes, `part` of the second.
     pub(crate) fn blend(&self, other: &Self, part: f64) -> Self {
         let mix = |a: f64, b: f64| a + (b - a) * part;
@@ -66,13 +95,14 @@ impl Shape {
             sigma_px: mix(self.sigma_px, other.sigma_px),
             haze: mix(self.haze, other.haze),
             veil: mix(self.veil, other.veil),
+            power: mix(self.power, other.power),
             table: self.table.iter().zip(&other.table).map(|(&a, &b)| mix(a, b)).collect(),
         }
     }
 }
 
-fn core(u: f64) -> f64 {
-    (-0.5 * u * u).exp()
+fn core(u: f64, power: f64) -> f64 {
+    if power == 2.0 { (-0.5 * u * u).exp() } else { (-0.5 * u.abs().powf(power)).exp() }
 }
 
 /// One-sided exponential towards negative u (inside), smeared by the core: height 1 just inside for a long decay.
@@ -154,7 +184,7 @@ fn row_at(d: f64, middle: f64, sigma: f64, lengths: Lengths, parts: [bool; 2]) -
     let u = (d - middle) / sigma;
     let haze = if parts[0] { haze_part(u, lengths.haze) } else { 0.0 };
     let veil = if parts[1] { veil_part(u, lengths.veil) } else { 0.0 };
-    [core(u), haze, veil, 1.0, d]
+    [core(u, lengths.power), haze, veil, 1.0, d]
 }
 
 fn linear_part(
@@ -223,20 +253,39 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_edges_stand_at_half_height_and_haze_moves_only_the_inner_one() {
+        let [inner, outer] = Shape::gaussian(4.0).edges_px();
+        assert!(
+            (outer - 0.5 * FULL_WIDTH * 4.0).abs() < 0.03 && (inner - outer).abs() < 1e-6,
+            "{inner} {outer}"
+        );
+        let hazy = Shape::new(4.0, 0.3, 0.0, Lengths { haze: 20.0, veil: 4.0, power: 2.0 });
+        // the haze lifts the top to 1.15, so half of it stands at exp(−d² / 32) + 0.3 · 0.13 ≈ 0.575: d ≈ 4.44
+        let [inner, outer] = hazy.edges_px();
+        assert!(
+            (outer - 4.44).abs() < 0.15 && (inner - 4.71).abs() < 1.0 && inner != outer,
+            "{inner} {outer}"
+        );
+        let flat = Shape::new(4.0, 0.0, 0.0, Lengths { haze: 20.0, veil: 4.0, power: 4.0 });
+        assert!((flat.edges_px()[1] - 0.5 * flat.full_width_px()).abs() < 0.03);
+    }
+
+    #[test]
     fn the_inner_haze_does_not_pull_the_middle() {
         let raster = Raster { step: 1.0, half: 26 };
         // independent drawing: the haze summed from many thin lines, each a little further in
         let haze = |d: f64| -> f64 {
             (0..4000)
                 .map(|k| 0.05 * f64::from(k))
-                .map(|x| (-x / 40.0).exp() * core((d + x) / 3.5))
+                .map(|x| (-x / 40.0).exp() * core((d + x) / 3.5, 2.0))
                 .sum::<f64>()
         };
         let top = haze(-10.0);
-        let value = |d: f64| core(d / 3.5) + 0.10 / top * haze(d) + 0.02;
+        let value = |d: f64| core(d / 3.5, 2.0) + 0.10 / top * haze(d) + 0.02;
         let mean: Vec<f32> = (0..raster.len()).map(|i| value(raster.at(i)) as f32).collect();
-        let naive = fit_parts(&mean, raster, 3.0, Lengths { haze: 12.0, veil: 4.0 }, [false, false]);
-        let full = fit_shape(&mean, raster, 3.0, Lengths { haze: 12.0, veil: 4.0 });
+        let naive =
+            fit_parts(&mean, raster, 3.0, Lengths { haze: 12.0, veil: 4.0, power: 2.0 }, [false, false]);
+        let full = fit_shape(&mean, raster, 3.0, Lengths { haze: 12.0, veil: 4.0, power: 2.0 });
         assert!(naive.is_some_and(|f| f.middle_px < -0.1), "without the haze the middle must be off");
         assert!(full.is_some_and(|f| f.middle_px.abs() < 0.02), "with it, it must not");
     }
