@@ -2,6 +2,7 @@
 
 mod coverage;
 mod kill;
+mod photographs;
 mod screens;
 mod speed;
 
@@ -35,6 +36,11 @@ const STUDIES: &[Study] = &[
         name: "screens",
         answers: "what does every station of the page look like: screens [FOLDER]",
         run: screens::run,
+    },
+    Study {
+        name: "photographs",
+        answers: "how far off the diameters of drawn photographs are, and how well their uncertainty says so",
+        run: photographs::run,
     },
     Study {
         name: "speed",
