@@ -45,9 +45,15 @@ pub(crate) enum Command {
     /// Check every file of a notebook, and say what is missing for what
     #[command(after_help = "Example:\n  arcmass check window-bench")]
     Check(NotebookArguments),
+    /// Join the masses of several notebooks, and show each bench's history
+    #[command(after_help = "Example:\n  arcmass combine spring autumn other-bench --to history.svg")]
+    Combine(CombineArguments),
     /// Flux density at points, field per ampere by probe and by geometry
     #[command(after_help = "Example:\n  arcmass field window-bench --current 1.5 --at 0,0,0 --at 0,-40,0")]
     Field(Field),
+    /// Say which settings to take next, what they will tell, and what no number of runs removes
+    #[command(after_help = "Example:\n  arcmass plan window-bench --runs 12")]
+    Plan(PlanArguments),
     /// Measure the photographs
     #[command(after_help = "Example:\n  arcmass rings window-bench --photo ring-03.jpg")]
     Rings(Rings),
@@ -78,6 +84,16 @@ pub(crate) struct NotebookArguments {
     /// Folder that holds bench.toml
     #[arg(value_name = "NOTEBOOK", default_value = ".")]
     pub(crate) notebook: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct CombineArguments {
+    /// Folders that hold bench.toml, two or more
+    #[arg(value_name = "NOTEBOOK", required = true)]
+    pub(crate) notebooks: Vec<PathBuf>,
+    /// Where to draw masses and histories: an .svg file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) to: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]
@@ -135,6 +151,19 @@ pub(crate) struct Field {
 /// A point, mm.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Point(pub(crate) [f64; 3]);
+
+#[derive(Debug, Args)]
+pub(crate) struct PlanArguments {
+    /// Folder that holds bench.toml
+    #[arg(value_name = "NOTEBOOK", default_value = ".")]
+    pub(crate) notebook: PathBuf,
+    /// How many runs to plan
+    #[arg(long, value_name = "N", default_value_t = 12)]
+    pub(crate) runs: usize,
+    /// Where to draw the window with its settings: an .svg file
+    #[arg(long, value_name = "FILE")]
+    pub(crate) to: Option<PathBuf>,
+}
 
 #[derive(Debug, Args)]
 pub(crate) struct Rings {

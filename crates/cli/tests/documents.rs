@@ -118,6 +118,31 @@ fn a_path_is_told_as_the_schema_has_it() {
 }
 
 #[test]
+fn a_plan_is_told_as_the_schema_has_it_and_keeps_every_rating() {
+    let document = result(&["plan", "--runs", "8"], by_hand().path());
+    assert_follows("plan", &document);
+    let settings = document["settings"].as_array().unwrap();
+    assert_eq!(settings.len(), 8);
+    for setting in settings {
+        // the sample's ratings with its meters' limits: 350 V less 0.5 % and 0.2 V, 4 A less 1 % and 3 mA
+        assert!(
+            setting["voltage_v"].as_f64().unwrap() <= 348.1
+                && setting["voltage_v"].as_f64().unwrap() >= 120.0
+        );
+        assert!(setting["current_a"].as_f64().unwrap() <= 3.958);
+        let (from, to) = (setting["go_from_mm"].as_f64().unwrap(), setting["go_to_mm"].as_f64().unwrap());
+        let expected = setting["expected_diameter_mm"]["value"].as_f64().unwrap();
+        assert!(from < expected && expected < to);
+    }
+    assert!(document["expected"]["now_percent"].is_number(), "six runs have a diameter already");
+    assert!(!document["cautions"].as_array().unwrap().is_empty());
+    let (status, refused) = arcmass(&["plan"], bare().path());
+    assert_eq!(status, 2, "no ratings, no plan");
+    assert_follows("faults", &refused);
+    assert!(refused["faults"][0]["remedy"].as_str().unwrap().contains("voltage_limit"), "{refused:#}");
+}
+
+#[test]
 fn a_reduction_is_told_as_the_schema_has_it() {
     let folder = by_hand();
     let document = result(&["reduce"], folder.path());
@@ -126,6 +151,23 @@ fn a_reduction_is_told_as_the_schema_has_it() {
     assert!(document["law"]["raw"].is_object());
     let kept = fs::read_to_string(folder.path().join("results/reduction.json")).unwrap();
     assert_eq!(serde_json::from_str::<Value>(&kept).unwrap(), document);
+}
+
+#[test]
+fn several_notebooks_are_told_together_as_the_schema_has_it() {
+    let (spring, autumn) = (by_hand(), by_hand());
+    let readings = fs::read_to_string(autumn.path().join("readings.csv")).unwrap();
+    fs::write(autumn.path().join("readings.csv"), readings.replace("6,200", "6,201")).unwrap();
+    let figure = spring.path().join("history.svg");
+    let other = autumn.path().to_str().unwrap();
+    let document = result(&["combine", other, "--to", figure.to_str().unwrap()], spring.path());
+    assert_follows("combination", &document);
+    assert_eq!(document["notebooks"].as_array().unwrap().len(), 2);
+    assert!(document["shared_causes"].as_array().unwrap().len() > 3, "one bench shares its apparatus");
+    assert!(fs::read_to_string(figure).unwrap().starts_with("<?xml"));
+    let (status, refused) = arcmass(&["combine"], spring.path());
+    assert_eq!(status, 2, "one notebook is nothing to combine");
+    assert_follows("faults", &refused);
 }
 
 #[test]

@@ -76,9 +76,19 @@ fn lacks(notebook: &Notebook) -> Vec<Lack> {
     let runs = notebook.readings.as_ref().map_or(&[][..], |readings| &readings.runs);
     let by_photo = runs.iter().any(|run| run.ring_photo.is_some() && run.diameter.is_none());
     if !has_field {
-        for command in ["field", "reduce", "path"] {
+        for command in ["field", "reduce", "path", "plan"] {
             add(command, true, "sizes and turns under [coils], a field_per_ampere, or a field-probe.csv");
         }
+    }
+    let gun = bench.gun.as_ref();
+    if gun.is_none_or(|gun| gun.voltage_limit_v.is_none()) {
+        add("plan", true, "voltage_limit under [gun]: settings are proposed only within stated ratings");
+    }
+    if pair.is_none_or(|pair| pair.current_limit_a.is_none()) {
+        add("plan", true, "current_limit under [coils]: settings are proposed only within stated ratings");
+    }
+    if bench.bulb.as_ref().is_none_or(|bulb| bulb.outer_radius.is_none()) {
+        add("plan", false, "outer_radius under [bulb]: without it no setting is checked against the glass");
     }
     if runs.is_empty() {
         add("reduce", true, "readings.csv with at least one run");

@@ -258,25 +258,6 @@ pub struct Agreement {
     pub birge_ratio: Option<f64>,
 }
 
-/// One run's excess of the textbook's e/m, and the quantities it could follow.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Signature {
-    /// Its name.
-    pub run: String,
-    /// Textbook e/m against that of the whole model, %.
-    pub excess_of_charge_to_mass_percent: f64,
-    /// 1/V: a voltage offset.
-    pub per_volt: f64,
-    /// 1/I, with the sense of the field against the stray field: a stray field along the axis.
-    pub per_ampere: f64,
-    /// 1/r: an edge or a zero of the diameters.
-    pub per_mm: f64,
-    /// (r/R)⁴: the field falling off; null where no coil radius is stated.
-    pub radius_ratio_to_the_fourth: Option<f64>,
-    /// r/V²: energy loss in gas.
-    pub mm_per_volt_squared: f64,
-}
-
 /// The law of propagation of uncertainty against the draws (JCGM 101:2008, 8), for the stated model.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Propagation {
@@ -341,6 +322,12 @@ pub struct ReductionDocument {
     pub probe_minus_geometry_in_u: Option<f64>,
     /// Mean of the textbook formula over the runs.
     pub textbook_mean_mass_kg: f64,
+    /// The two classic straight lines, for every group of runs that has one.
+    #[serde(default)]
+    pub textbook_lines: Vec<crate::textbook::TextbookLine>,
+    /// Each run's excess against the shapes that spoiling effects have.
+    #[serde(default)]
+    pub signatures: Vec<crate::textbook::Signature>,
     /// In the order of the readings.
     pub runs: Vec<RunEntry>,
     /// All the model holds.
@@ -357,9 +344,6 @@ pub struct ReductionDocument {
     /// The simple way against the draws.
     #[serde(default)]
     pub propagation: Option<Propagation>,
-    /// Shapes of the excess, run by run.
-    #[serde(default)]
-    pub signatures: Vec<Signature>,
     /// The last comparison.
     pub reference: Reference,
     /// Likeliest first.

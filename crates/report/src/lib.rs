@@ -2,8 +2,10 @@
 
 mod base64;
 mod chart;
+mod chart_lines;
 pub mod field_figures;
 pub mod figure;
+mod history;
 mod input;
 mod marked;
 mod page;
@@ -15,9 +17,12 @@ mod sketch;
 pub mod station;
 mod style;
 mod table;
+mod window;
 mod words;
 
+pub use history::history;
 pub use input::{Overlay, ReportError, ReportInput};
 pub use marked::marked;
 pub use page::{figures, report_html};
 pub use sheet::{key_html, worksheet_html};
+pub use window::window;

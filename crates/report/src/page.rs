@@ -5,7 +5,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use crate::figure::{Figure, Theme};
 use crate::input::{ReportError, ReportInput};
 use crate::section::{self, Section};
-use crate::{chart, field_figures, sketch, style};
+use crate::{chart, chart_lines, field_figures, sketch, style};
 
 /// The whole report as one HTML file: no script, no address outside itself, pictures inside.
 ///
@@ -53,7 +53,7 @@ fn of_section(section: &Section) -> Markup {
 
 /// The report's figures as files for `results/figures/`: name and SVG, on light ground.
 pub fn figures(input: &ReportInput<'_>) -> Vec<(String, String)> {
-    let all: [(&str, Option<Figure>); 8] = [
+    let all: [(&str, Option<Figure>); 10] = [
         ("apparatus.svg", sketch::apparatus(input)),
         ("field.svg", input.field.and_then(field_figures::line)),
         ("field-profile.svg", input.field.and_then(field_figures::profile)),
@@ -62,6 +62,8 @@ pub fn figures(input: &ReportInput<'_>) -> Vec<(String, String)> {
         ("masses.svg", Some(chart::masses(input.reduction))),
         ("budget.svg", chart::budget(input.reduction)),
         ("law.svg", Some(chart::law(input.reduction))),
+        ("textbook-lines.svg", chart_lines::textbook_lines(input.reduction)),
+        ("signatures.svg", chart_lines::signatures(input.reduction)),
     ];
     let kept = all.into_iter().filter_map(|(name, figure)| Some((name, figure?)));
     kept.map(|(name, figure)| (name.to_owned(), figure.to_svg_file(Theme::Light))).collect()

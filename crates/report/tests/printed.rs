@@ -312,7 +312,8 @@ fn figures_stand_alone_as_files() {
             "field-uniformity.svg",
             "masses.svg",
             "budget.svg",
-            "law.svg"
+            "law.svg",
+            "signatures.svg"
         ]
     );
     assert!(

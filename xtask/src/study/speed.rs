@@ -65,6 +65,42 @@ const KERNELS: &[Kernel] = &[
         ratio: 2.0,
         beside: &[],
     },
+    Kernel {
+        name: "a million draws",
+        package: "arcmass-fit",
+        example: "speed",
+        script: "k5_mc",
+        work: &["1e+06 draws"],
+        ratio: 3.0,
+        beside: &[],
+    },
+    Kernel {
+        name: "linear propagation",
+        package: "arcmass-fit",
+        example: "speed",
+        script: "k5_mc",
+        work: &["linear propagation"],
+        ratio: 1.0,
+        beside: &[],
+    },
+    Kernel {
+        name: "fit of 24 runs",
+        package: "arcmass-fit",
+        example: "speed",
+        script: "k6_fit",
+        work: &["24 runs"],
+        ratio: 1.0,
+        beside: &[],
+    },
+    Kernel {
+        name: "posterior of 24 runs",
+        package: "arcmass-fit",
+        example: "speed",
+        script: "k6_fit",
+        work: &["posterior"],
+        ratio: 1.0,
+        beside: &[],
+    },
 ];
 
 /// Turns of ours and an anchor's; few where one takes long.

@@ -197,3 +197,15 @@ pub(crate) fn write_beside(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     }
     renamed
 }
+
+/// Writes a figure or another file where a person asked for it.
+pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), Ending> {
+    write_beside(path, bytes).map_err(|fault| {
+        let shown = path.display().to_string();
+        Ending::input(
+            &shown,
+            &format!("the file can't be written: {fault}"),
+            "choose a folder you may write to",
+        )
+    })
+}

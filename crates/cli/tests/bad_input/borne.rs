@@ -137,7 +137,7 @@ fn every_command_helps_with_an_example() {
     let of_line =
         |line: &str| line.strip_prefix("  ").and_then(|line| line.split(' ').next().map(str::to_owned));
     let names: Vec<String> = commands.lines().filter_map(of_line).filter(|name| !name.is_empty()).collect();
-    for wanted in ["demo", "new", "check", "field", "rings", "reduce", "path", "report"] {
+    for wanted in ["demo", "new", "check", "field", "rings", "reduce", "path", "report", "plan", "combine"] {
         assert!(names.iter().any(|name| name == wanted), "{wanted}: {names:?}");
     }
     for name in names.iter().filter(|name| *name != "help") {

@@ -8,11 +8,11 @@ mod caveats;
 mod effects;
 mod findings;
 mod law;
+mod propagation;
 mod reference;
 mod runs;
 mod scatter;
 mod separate;
-mod signature;
 mod slips;
 
 use arcmass_fit::joint::Joint;
@@ -29,6 +29,7 @@ use crate::desk::{Desk, LabError};
 use crate::document::{Q, ReductionDocument, RingsDocument};
 use crate::model::{MASS_UNIT_KG, RunDatum, Unknown};
 use crate::spread;
+use crate::textbook;
 use scatter::Averaged;
 
 /// Draws from the posterior; the quantiles of the mass scatter by about 1 % of u.
@@ -92,13 +93,15 @@ pub fn reduce(
     let budget = budget::budget(&solved);
     let effects = effects::effects(&solved)?;
     let told = separate::caveats(&solved, &alternatives, &effects);
+    let textbook_t = solved.field.textbook().unwrap_or(solved.field.in_use.value);
+    let textbook_lines = textbook::lines(&solved.bench.all_runs, textbook_t);
+    let signatures = textbook::signatures(&solved.bench.all_runs, &apparatus, textbook_t, mass_kg.value);
     let caveats = caveats::caveats(notebook, &solved, rings, told);
     Ok(ReductionDocument {
         schema: "arcmass.reduction/1".to_owned(),
         made_by: desk.made_by(inputs),
         scatter_factor: solved.averaged.factor(),
-        propagation: Some(signature::propagation(&solved, &as_stated)),
-        signatures: signature::signatures(&solved, mass_kg.value, counted.iter().copied()),
+        propagation: Some(propagation::propagation(&solved, &as_stated)),
         mass_as_stated_kg: as_stated,
         mass_widened_kg: likeliest
             .map(|likeliest| alternatives::widened(&solved, likeliest, desk))
@@ -110,6 +113,8 @@ pub fn reduce(
         intercept_mt: solved.field.intercept.map(|q| q.times(1e3)),
         probe_minus_geometry_in_u: solved.field.probe_minus_geometry_in_u(),
         textbook_mean_mass_kg: counted.iter().sum::<f64>() / counted.len().max(1) as f64,
+        textbook_lines,
+        signatures,
         runs: entries,
         effects,
         findings: findings::findings(&solved, &alternatives, &law)?,

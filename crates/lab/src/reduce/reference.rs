@@ -29,7 +29,7 @@ impl Default for AcceptedMass {
 
 impl AcceptedMass {
     /// Compares a measured mass with this one.
-    pub(super) fn compare(&self, measured: Q) -> Reference {
+    pub(crate) fn compare(&self, measured: Q) -> Reference {
         let u = measured.standard_uncertainty.hypot(self.standard_uncertainty_kg);
         Reference {
             source: self.source.clone(),

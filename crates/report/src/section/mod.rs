@@ -11,6 +11,7 @@ pub(crate) mod open;
 mod photos;
 mod readings;
 mod result;
+mod textbook;
 pub(crate) mod title;
 
 use maud::Markup;
@@ -38,6 +39,7 @@ pub(crate) fn all(input: &ReportInput<'_>) -> Vec<Section> {
         of("field", "Field", field::body(input)),
         of("effects", "From the textbook’s formula to the full model", effects::body(reduction)),
         of("budget", "Budget of the uncertainty", effects::budget(reduction)),
+        textbook::body(reduction).and_then(|body| of("textbook", "The textbook’s two lines", body)),
         of("law", "The law", law::body(reduction)),
         of("agreement", "Do the runs agree?", law::agreement(reduction)),
         of("findings", "Findings", open::findings(reduction)),

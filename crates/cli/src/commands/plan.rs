@@ -1,0 +1,184 @@
+//! `arcmass plan`: which settings to take next, as a card for the dark room.
+
+use arcmass_lab::photograph;
+use arcmass_lab::plan::document::{PlanDocument, PlannedSetting};
+use arcmass_lab::plan::{PlanQuestion, plan};
+use arcmass_notebook::Notebook;
+use arcmass_quantity::print;
+
+use crate::arguments::{Arguments, PlanArguments};
+use crate::commands::report;
+use crate::ending::Ending;
+use crate::show::{self, Sheet, capital};
+
+/// Lines of the budget that stand on the card.
+const BUDGET_SHOWN: usize = 5;
+
+pub(crate) fn run(asked: &PlanArguments, arguments: &Arguments) -> Result<(), Ending> {
+    let notebook = Notebook::open(&asked.notebook)?;
+    let desk = arguments.desk();
+    let rings = photograph::kept(&notebook, &desk);
+    let document = plan(&notebook, rings.as_ref(), PlanQuestion { runs: asked.runs }, &desk)?;
+    if let Some(file) = &asked.to {
+        let svg = arcmass_report::window(&document).to_svg_file(arcmass_report::figure::Theme::Light);
+        report::write_file(file, svg.as_bytes())?;
+    }
+    if arguments.json {
+        return show::json(&document, &document.caveats);
+    }
+    let mut sheet = Sheet::default();
+    card(&mut sheet, &notebook.bench.name, &document);
+    sheet.out()
+}
+
+fn card(sheet: &mut Sheet, bench: &str, document: &PlanDocument) {
+    sheet.line(format!("{bench}: the next {} runs", document.settings.len()));
+    sheet.gap();
+    for caution in &document.cautions {
+        sheet.paragraph("  ▲ ", &format!("{}.", capital(caution)));
+    }
+    sheet.gap();
+    limits(sheet, document);
+    settings(sheet, document);
+    sheet.gap();
+    outlook(sheet, document);
+    sheet.notes(&[], &document.caveats);
+}
+
+fn limits(sheet: &mut Sheet, document: &PlanDocument) {
+    let window = &document.window;
+    sheet.line(format!(
+        "Never above {} V and {} A: the ratings. Read at most {} V and {} A.",
+        window.voltage_limit_v,
+        window.current_limit_a,
+        print::fixed(window.highest_voltage_reading_v.floor(), 0),
+        print::fixed((100.0 * window.highest_current_reading_a).floor() / 100.0, -2),
+    ));
+}
+
+/// The table, broken where leads or bench change; what a person writes down stands beside it.
+fn settings(sheet: &mut Sheet, document: &PlanDocument) {
+    let mut rows = heading();
+    let mut stands = None;
+    for setting in &document.settings {
+        let change = document.changes.iter().find(|change| change.before == setting.order);
+        let now = (setting.field_sense.clone(), setting.bench_turned_deg, setting.gun_tilt_deg);
+        if change.is_some() || stands.as_ref() != Some(&now) {
+            if rows.len() > 1 {
+                sheet.table(&rows);
+                rows = heading();
+            }
+            sheet.gap();
+            if let Some(change) = change {
+                sheet.line(format!("Before run {}:", change.before));
+                for (number, step) in (1..).zip(&change.steps) {
+                    sheet.paragraph(&format!("  {number}. "), step);
+                }
+                sheet.gap();
+            }
+            sheet.line(stand(setting));
+            stands = Some(now);
+        }
+        rows.push(row(setting));
+    }
+    sheet.table(&rows);
+    sheet.paragraph(
+        "  ",
+        "A diameter outside go: stop, voltage to 0, and look for the slip before the next run.",
+    );
+}
+
+fn heading() -> Vec<Vec<String>> {
+    vec![
+        ["run", "V", "A", "expect mm", "go from", "to", "V read", "A read", "photo"]
+            .map(str::to_owned)
+            .to_vec(),
+    ]
+}
+
+fn row(setting: &PlannedSetting) -> Vec<String> {
+    let blank = || "......".to_owned();
+    vec![
+        format!("{}", setting.order),
+        print::fixed(setting.voltage_v, if setting.voltage_v.fract() == 0.0 { 0 } else { -1 }),
+        print::fixed(setting.current_a, -2),
+        print::fixed(setting.expected_diameter_mm.value, -1),
+        print::fixed(setting.go_from_mm, -1),
+        print::fixed(setting.go_to_mm, -1),
+        blank(),
+        blank(),
+        blank(),
+    ]
+}
+
+fn stand(setting: &PlannedSetting) -> String {
+    let leads =
+        if setting.field_sense == "-" { "leads exchanged (sense -)" } else { "leads as described (sense +)" };
+    let bench = if setting.bench_turned_deg == 0.0 {
+        "bench not turned".to_owned()
+    } else {
+        format!("bench turned {}°", setting.bench_turned_deg)
+    };
+    let tube = if setting.gun_tilt_deg == 0.0 {
+        "tube as it is (tilt 0)".to_owned()
+    } else {
+        format!("tube turned {}°", setting.gun_tilt_deg)
+    };
+    format!("With {leads}, {bench}, {tube}:")
+}
+
+fn outlook(sheet: &mut Sheet, document: &PlanDocument) {
+    let percent = |value: f64| format!("{} %", print::fixed(value, -2));
+    let expected = &document.expected;
+    if let Some(now) = expected.now_percent {
+        sheet.line(format!(
+            "Mass now                       ± {} (from {} runs)",
+            percent(now),
+            document.runs_taken
+        ));
+    }
+    sheet.line(format!("Mass with these runs           ± {}", percent(expected.as_stated_percent)));
+    sheet.line(format!("  if offsets may be anything   ± {}", percent(expected.if_offsets_are_free_percent)));
+    sheet.line(format!(
+        "  whatever the number of runs  ± {}",
+        percent(document.floor.standard_uncertainty_percent)
+    ));
+    sheet.gap();
+    sheet.line("Where it will come from:");
+    for line in document.budget.iter().take(BUDGET_SHOWN) {
+        sheet.line(format!(
+            "  {:>7}  {:>3.0} %  {}",
+            percent(line.standard_uncertainty_percent),
+            100.0 * line.share,
+            line.input
+        ));
+    }
+    sheet.gap();
+    sheet.line("Told apart from the mass, if it were there:");
+    for one in document.separates.iter().filter(|one| one.is_wide) {
+        let mark = if one.separable { "●" } else { "○" };
+        let unit = if one.unit == "uT" { "µT" } else { &one.unit };
+        sheet.line(format!(
+            "  {mark} {}: ± {} {unit} becomes ± {} {unit}",
+            one.name,
+            print::significant(one.before, 2),
+            print::significant(one.after, 2)
+        ));
+    }
+    if document.would_lower.is_empty() {
+        return;
+    }
+    sheet.gap();
+    sheet.line("What would do more than further runs:");
+    for remedy in &document.would_lower {
+        sheet.paragraph(
+            "  ○ ",
+            &format!(
+                "{}: ± {} with these runs, ± {} at best",
+                remedy.what,
+                percent(remedy.expected_percent),
+                percent(remedy.floor_percent)
+            ),
+        );
+    }
+}

@@ -1,0 +1,25 @@
+//! The textbook's way: two straight lines, what their intercepts say, and the shape of the excess.
+
+use arcmass_lab::document::ReductionDocument;
+use maud::{Markup, html};
+
+use crate::chart_lines;
+use crate::table;
+use crate::words::{sentence, symbol};
+
+/// Nothing where there is neither a line nor a shape to show.
+pub(crate) fn body(reduction: &ReductionDocument) -> Option<Markup> {
+    let (lines, shapes) = (chart_lines::textbook_lines(reduction), chart_lines::signatures(reduction));
+    (lines.is_some() || shapes.is_some()).then(|| {
+        html! {
+            @if let Some(figure) = &lines {
+                p { "Two straight lines are asked for almost everywhere. Forced through the origin, whatever is added to a reading goes into the slope and so into the mass; let free, the intercept says how much is added." }
+                (table::figure(figure, html! { "Above: " (symbol("d")) "² against " (symbol("V")) " at one current. Below: " (symbol("I")) " against 1/" (symbol("r")) " at one voltage. Dashes are forced through the origin, thin lines are free." }))
+                ul { @for line in &reduction.textbook_lines { li { (sentence(&line.sentence)) } } }
+            }
+            @if let Some(figure) = &shapes {
+                (table::figure(figure, html! { "Excess of each run’s charge-to-mass ratio by the textbook’s formula over the joint result, against the five shapes: gun offset, stray field along the axis, edge or scale zero, fall-off of the field, energy lost in the gas. A slope in one of them and scatter in the others points to its cause." }))
+            }
+        }
+    })
+}
