@@ -1,6 +1,7 @@
 //! What goes into a report, and the ways it can't be printed.
 
 use arcmass_lab::document::{FieldDocument, PathDocument, ReductionDocument, RingsDocument};
+use arcmass_lab::photograph::OverlayPicture;
 use arcmass_notebook::Notebook;
 
 /// A photograph with the measured ring drawn over it.
@@ -14,6 +15,22 @@ pub struct Overlay {
     pub png_or_jpeg: Vec<u8>,
     /// `image/png` or `image/jpeg`.
     pub mime: &'static str,
+}
+
+impl Overlay {
+    /// A photograph drawn back, with a caption that names its run, or says that it is the scale.
+    pub fn captioned(picture: OverlayPicture, rings: Option<&RingsDocument>) -> Self {
+        let entry = rings.iter().flat_map(|rings| &rings.photos).find(|photo| photo.photo == picture.photo);
+        let caption = match entry.and_then(|photo| photo.run.as_ref()) {
+            Some(run) => format!(
+                "Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."
+            ),
+            None => {
+                "The scale: every mark that was found, with the millimetres it was counted as.".to_owned()
+            }
+        };
+        Overlay { photo: picture.photo, caption, png_or_jpeg: picture.jpeg, mime: "image/jpeg" }
+    }
 }
 
 /// All that a report tells: the notebook and what was made of it.

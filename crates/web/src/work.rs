@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use arcmass_lab::document::{FieldDocument, ReductionDocument, RingsDocument};
 use arcmass_lab::field::{FieldQuestion, field};
-use arcmass_lab::photograph::{self, OverlayPicture, Progress, RingsQuestion, rings};
+use arcmass_lab::photograph::{self, OverlayPicture, Progress};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_lab::{Desk, LabError};
 use arcmass_notebook::Notebook;
@@ -192,7 +192,7 @@ fn derive(notebook: &Arc<Notebook>, desk: &Desk, watch: &Watch<'_>) -> Result<De
         let _ = notebook.write_result("reduction.json", &text);
     }
     let field = field(notebook, &FieldQuestion::default(), desk)?;
-    let overlays = pictures.into_iter().map(|picture| captioned(picture, rings.as_ref())).collect();
+    let overlays = pictures.into_iter().map(|picture| Overlay::captioned(picture, rings.as_ref())).collect();
     Ok(Derived { notebook: Arc::clone(notebook), rings, reduction, field, overlays })
 }
 
@@ -202,31 +202,22 @@ fn measured(
     desk: &Desk,
     watch: &Watch<'_>,
 ) -> Result<(Option<RingsDocument>, Vec<OverlayPicture>), LabError> {
-    if !photograph::needs_photographs(notebook) {
-        return Ok((None, Vec::new()));
-    }
-    if let Some(rings) = photograph::kept(notebook, desk) {
+    if photograph::needs_photographs(notebook)
+        && let Some(rings) = photograph::kept(notebook, desk)
+    {
         let drawn = kept_overlays(notebook, &rings);
         if !drawn.is_empty() {
             return Ok((Some(rings), drawn));
         }
     }
-    let question = RingsQuestion { only: Vec::new(), with_overlays: true };
-    match rings(notebook, &question, desk, watch) {
-        Ok(measured) => {
-            let _ = photograph::store(notebook, &measured.document);
-            for picture in &measured.overlays {
-                let _ = notebook.write_result(&overlay_name(&picture.photo), &picture.jpeg);
-            }
-            Ok((Some(measured.document), measured.overlays))
-        }
-        Err(fault) if watch.is_stopped() || !photograph::has_table_diameters(notebook) => Err(fault),
-        Err(_) => Ok((None, Vec::new())),
+    let Some(measured) = photograph::drawn_back(notebook, desk, watch)? else {
+        return Ok((None, Vec::new()));
+    };
+    let _ = photograph::store(notebook, &measured.document);
+    for picture in &measured.overlays {
+        let _ = notebook.write_result(&OverlayPicture::result_name(&picture.photo), &picture.jpeg);
     }
-}
-
-fn overlay_name(photo: &str) -> String {
-    format!("figures/{}-found.jpg", photo.replace('/', "-"))
+    Ok((Some(measured.document), measured.overlays))
 }
 
 fn kept_overlays(notebook: &Notebook, rings: &RingsDocument) -> Vec<OverlayPicture> {
@@ -235,19 +226,9 @@ fn kept_overlays(notebook: &Notebook, rings: &RingsDocument) -> Vec<OverlayPictu
     let mut seen = std::collections::BTreeSet::new();
     let names = names.into_iter().filter(|name| seen.insert(*name));
     let read = names.map(|name| {
-        let jpeg = std::fs::read(notebook.root.join("results").join(overlay_name(name))).ok()?;
+        let jpeg =
+            std::fs::read(notebook.root.join("results").join(OverlayPicture::result_name(name))).ok()?;
         Some(OverlayPicture { photo: name.to_owned(), jpeg })
     });
     read.collect::<Option<Vec<_>>>().unwrap_or_default()
-}
-
-fn captioned(picture: OverlayPicture, rings: Option<&RingsDocument>) -> Overlay {
-    let entry = rings.iter().flat_map(|rings| &rings.photos).find(|photo| photo.photo == picture.photo);
-    let caption = match entry.and_then(|photo| photo.run.clone()) {
-        Some(run) => format!(
-            "Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."
-        ),
-        None => "The scale: every mark that was found, with the millimetres it was counted as.".to_owned(),
-    };
-    Overlay { photo: picture.photo, caption, png_or_jpeg: picture.jpeg, mime: "image/jpeg" }
 }

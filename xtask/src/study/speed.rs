@@ -68,7 +68,7 @@ const KERNELS: &[Kernel] = &[
     Kernel {
         name: "a million draws",
         package: "arcmass-fit",
-        example: "speed",
+        example: "inference_speed",
         script: "k5_mc",
         work: &["1e+06 draws"],
         ratio: 3.0,
@@ -77,7 +77,7 @@ const KERNELS: &[Kernel] = &[
     Kernel {
         name: "linear propagation",
         package: "arcmass-fit",
-        example: "speed",
+        example: "inference_speed",
         script: "k5_mc",
         work: &["linear propagation"],
         ratio: 1.0,
@@ -86,7 +86,7 @@ const KERNELS: &[Kernel] = &[
     Kernel {
         name: "fit of 24 runs",
         package: "arcmass-fit",
-        example: "speed",
+        example: "inference_speed",
         script: "k6_fit",
         work: &["24 runs"],
         ratio: 1.0,
@@ -95,7 +95,7 @@ const KERNELS: &[Kernel] = &[
     Kernel {
         name: "posterior of 24 runs",
         package: "arcmass-fit",
-        example: "speed",
+        example: "inference_speed",
         script: "k6_fit",
         work: &["posterior"],
         ratio: 1.0,

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use arcmass_lab::document::{CaveatEntry, FieldDocument, MadeBy, ReductionDocument, RingsDocument};
 use arcmass_lab::field::{FieldQuestion, field};
-use arcmass_lab::photograph::{self, OverlayPicture, RingsQuestion, rings};
+use arcmass_lab::photograph;
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
 use arcmass_report::{Overlay, ReportInput, key_html, report_html, worksheet_html};
@@ -104,11 +104,8 @@ pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending
     let notebook = Notebook::open(folder)?;
     let desk = arguments.desk();
     let bar = Bar::new("measuring photographs");
-    let needed = photograph::for_reduction(&notebook, &desk, &bar)?;
-    let (rings, overlays) = match needed {
-        Some(_) => {
-            let question = RingsQuestion { only: Vec::new(), with_overlays: true };
-            let measured = rings(&notebook, &question, &desk, &bar)?;
+    let (rings, overlays) = match photograph::drawn_back(&notebook, &desk, &bar)? {
+        Some(measured) => {
             keep(&notebook, &measured.document);
             keep_overlays(&notebook, &measured.overlays);
             (Some(measured.document), measured.overlays)
@@ -118,23 +115,8 @@ pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending
     bar.finish();
     let reduction = reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &desk)?;
     let field = field(&notebook, &FieldQuestion { with_map: true, ..FieldQuestion::default() }, &desk)?;
-    let overlays = overlays.into_iter().map(|overlay| captioned(overlay, rings.as_ref())).collect();
+    let overlays = overlays.into_iter().map(|overlay| Overlay::captioned(overlay, rings.as_ref())).collect();
     Ok(Whole { notebook, rings, reduction, field, overlays })
-}
-
-fn captioned(overlay: OverlayPicture, rings: Option<&RingsDocument>) -> Overlay {
-    let run = rings
-        .iter()
-        .flat_map(|rings| &rings.photos)
-        .find(|photo| photo.photo == overlay.photo)
-        .and_then(|photo| photo.run.clone());
-    let caption = match run {
-        Some(run) => format!(
-            "Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."
-        ),
-        None => "The scale: every mark that was found, with the millimetres it was counted as.".to_owned(),
-    };
-    Overlay { photo: overlay.photo, caption, png_or_jpeg: overlay.jpeg, mime: "image/jpeg" }
 }
 
 /// Writes the page to `target`, or to `results/report.html` of the notebook.

@@ -44,8 +44,8 @@ pub(crate) fn keep(notebook: &Notebook, document: &RingsDocument) {
 /// Writes the photographs drawn back to `results/figures/`.
 pub(crate) fn keep_overlays(notebook: &Notebook, overlays: &[OverlayPicture]) {
     for overlay in overlays {
-        let stem = overlay.photo.replace('/', "-");
-        if let Err(fault) = notebook.write_result(&format!("figures/{stem}-found.jpg"), &overlay.jpeg) {
+        let name = OverlayPicture::result_name(&overlay.photo);
+        if let Err(fault) = notebook.write_result(&name, &overlay.jpeg) {
             say(&format!("○ {fault}; {}", fault.remedy()));
             return;
         }

@@ -8,7 +8,7 @@ mod work;
 
 use arcmass_notebook::{Input, Notebook, View};
 
-pub use stored::{for_reduction, has_table_diameters, kept, needs_photographs, store};
+pub use stored::{drawn_back, for_reduction, kept, needs_photographs, store};
 pub(crate) use work::side_by_side;
 
 use crate::assume::Apparatus;
@@ -41,6 +41,13 @@ pub struct OverlayPicture {
     pub photo: String,
     /// JPEG.
     pub jpeg: Vec<u8>,
+}
+
+impl OverlayPicture {
+    /// Name under `results/` of the picture of a photograph drawn back.
+    pub fn result_name(photo: &str) -> String {
+        format!("figures/{}-found.jpg", photo.replace('/', "-"))
+    }
 }
 
 /// The measured photographs.

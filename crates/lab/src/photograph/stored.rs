@@ -5,7 +5,7 @@ use std::io::Read;
 
 use arcmass_notebook::{Notebook, View, WriteFault};
 
-use super::{Progress, RingsQuestion, rings};
+use super::{Progress, Rings, RingsQuestion, rings};
 use crate::desk::{Desk, LabError, VERSION};
 use crate::document::{InputHash, RingsDocument};
 
@@ -36,9 +36,35 @@ pub fn for_reduction(
     if let Some(stored) = unchanged(notebook, desk) {
         return Ok(Some(stored));
     }
-    match rings(notebook, &RingsQuestion::default(), desk, progress) {
-        Ok(rings) => Ok(Some(rings.document)),
-        Err(_) if has_table_diameters(notebook) => Ok(None),
+    let measured = where_needed(notebook, &RingsQuestion::default(), desk, progress)?;
+    Ok(measured.map(|rings| rings.document))
+}
+
+/// The rings that a report needs, measured now with every photograph drawn back: none where every run has its diameter in
+/// the table.
+///
+/// - **Fails** as [`for_reduction`] does.
+pub fn drawn_back(
+    notebook: &Notebook,
+    desk: &Desk,
+    progress: &dyn Progress,
+) -> Result<Option<Rings>, LabError> {
+    if !needs_photographs(notebook) {
+        return Ok(None);
+    }
+    where_needed(notebook, &RingsQuestion { only: Vec::new(), with_overlays: true }, desk, progress)
+}
+
+/// Photographs that can't be measured are no fault where a run has its diameter in the table; work that was stopped is one.
+fn where_needed(
+    notebook: &Notebook,
+    question: &RingsQuestion,
+    desk: &Desk,
+    progress: &dyn Progress,
+) -> Result<Option<Rings>, LabError> {
+    match rings(notebook, question, desk, progress) {
+        Ok(rings) => Ok(Some(rings)),
+        Err(_) if has_table_diameters(notebook) && !progress.is_stopped() => Ok(None),
         Err(fault) => Err(fault),
     }
 }
@@ -50,7 +76,7 @@ pub fn needs_photographs(notebook: &Notebook) -> bool {
 }
 
 /// Whether some run that counts has its diameter in the table.
-pub fn has_table_diameters(notebook: &Notebook) -> bool {
+fn has_table_diameters(notebook: &Notebook) -> bool {
     let mut runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
     runs.any(|run| run.diameter.is_some() && !run.is_struck())
 }

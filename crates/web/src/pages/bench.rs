@@ -9,13 +9,13 @@ use arcmass_notebook::edit::{
 use arcmass_report::station;
 use axum::Json;
 use axum::extract::State;
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::HeaderMap;
+use axum::response::Response;
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::{blocking, broken};
+use super::{blocking, broken, part};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::state::{App, Snapshot};
@@ -129,12 +129,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
 
 /// `/bench/work`: what follows the files.
 pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
-    let show = move || {
-        let snapshot = app.snapshot();
-        inside(&app, &snapshot).into_string()
-    };
-    let html = blocking(show).await.unwrap_or_default();
-    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
+    part(app, move |app, snapshot| inside(app, snapshot)).await
 }
 
 fn inside(app: &App, snapshot: &Snapshot) -> Markup {

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 
-use arcmass_lab::path::path;
 use axum::extract::State;
 use axum::http::HeaderMap;
 use axum::response::Response;
@@ -28,6 +27,8 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
     let Ok(notebook) = &snapshot.notebook else { return frame::faults(snapshot) };
     let runs = notebook.readings.as_ref().map_or(&[][..], |readings| &readings.runs);
     let runs: Vec<_> = runs.iter().filter(|run| !run.is_struck()).collect();
+    // the field is fitted once, not once a run
+    let ready = app.bench.ready(app).ok();
     let derived = app.work.done(&snapshot.stamp);
     let rings = derived.as_ref().and_then(|derived| derived.rings.clone());
     let rings = rings.or_else(|| arcmass_lab::photograph::kept(notebook, &app.desk));
@@ -35,7 +36,7 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
         h1.unseen { "Board" }
         @if runs.is_empty() { p.empty { "No run to show yet. Take a reading first." } }
         @for (i, run) in runs.iter().enumerate() {
-            @let predicted = path(notebook, &setting(run), &app.desk).ok().and_then(|path| path.fitted_diameter_mm);
+            @let predicted = ready.as_ref().and_then(|ready| ready.1.path(&ready.0, &setting(run), &app.desk).ok()).and_then(|path| path.fitted_diameter_mm);
             @let photo = rings.iter().flat_map(|rings| &rings.photos).find(|photo| photo.run.as_deref() == Some(run.run.as_str()));
             @let measured = run.diameter.as_ref().map(|d| fixed(1e3 * d.value_m, -1)).or_else(|| photo.and_then(|p| p.ring_diameter_mm.as_ref().map(short)));
             @let mass = derived.as_ref().and_then(|derived| derived.reduction.runs.iter().find(|entry| entry.run == run.run));

@@ -13,7 +13,7 @@ use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 
 use super::words::{fixed, sentence, short};
-use super::{blocking, broken};
+use super::{blocking, broken, part};
 use crate::frame::{self, Station};
 use crate::guard::refusal;
 use crate::state::{App, Snapshot};
@@ -31,12 +31,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
 
 /// `/field/work`.
 pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let show = move || {
-        let snapshot = app.snapshot();
-        inside(&app, &snapshot, frame::look(&headers)).into_string()
-    };
-    let html = blocking(show).await.unwrap_or_default();
-    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
+    part(app, move |app, snapshot| inside(app, snapshot, frame::look(&headers))).await
 }
 
 fn document(app: &App, snapshot: &Snapshot) -> Result<FieldDocument, Markup> {

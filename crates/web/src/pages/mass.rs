@@ -8,13 +8,13 @@ use arcmass_quantity::unit;
 use arcmass_report::station::pieces;
 use axum::Json;
 use axum::extract::State;
-use axum::http::{HeaderMap, header};
+use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde_json::json;
 
 use super::words::{fixed, short};
-use super::{blocking, broken};
+use super::{blocking, broken, part};
 use crate::frame::{self, Station};
 use crate::guard::cookie;
 use crate::state::{App, Snapshot};
@@ -41,12 +41,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
 
 /// `/mass/work`.
 pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
-    let show = move || {
-        let snapshot = app.snapshot();
-        inside(&app, &snapshot, &headers).into_string()
-    };
-    let html = blocking(show).await.unwrap_or_default();
-    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
+    part(app, move |app, snapshot| inside(app, snapshot, &headers)).await
 }
 
 /// `/measuring/stand`: how far the long work is.

@@ -20,10 +20,11 @@ use axum::extract::{DefaultBodyLimit, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post, put};
+use maud::Markup;
 use serde_json::json;
 
 use crate::assets;
-use crate::state::App;
+use crate::state::{App, Snapshot};
 
 /// Every address of the page.
 pub(crate) fn routes() -> Router<Arc<App>> {
@@ -94,6 +95,19 @@ async fn mark() -> Response {
 /// Does what takes files or time on a thread that may wait; none after a fault of the program.
 pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Option<T> {
     tokio::task::spawn_blocking(work).await.ok()
+}
+
+/// The part of a station that follows the files, made anew for the page to put in.
+async fn part(
+    app: Arc<App>,
+    inside: impl FnOnce(&Arc<App>, &Snapshot) -> Markup + Send + 'static,
+) -> Response {
+    let show = move || {
+        let snapshot = app.snapshot();
+        inside(&app, &snapshot).into_string()
+    };
+    let html = blocking(show).await.unwrap_or_default();
+    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
 }
 
 /// What a fault of the program looks like to a person.

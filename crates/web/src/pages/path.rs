@@ -23,7 +23,7 @@ use crate::work::Trouble;
 pub(crate) struct Kept(Mutex<Option<(String, Ready)>>);
 
 /// A notebook with its field fixed.
-type Ready = Arc<(Arc<Notebook>, Calibrated)>;
+pub(crate) type Ready = Arc<(Arc<Notebook>, Calibrated)>;
 
 /// `/path`.
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
@@ -166,7 +166,8 @@ pub(crate) async fn at(State(app): State<Arc<App>>, Query(asked): Query<Asked>) 
 }
 
 impl Kept {
-    fn ready(&self, app: &App) -> Result<Ready, Trouble> {
+    /// The notebook as it stands, with its field fitted once.
+    pub(crate) fn ready(&self, app: &App) -> Result<Ready, Trouble> {
         let Snapshot { stamp, notebook } = app.snapshot();
         let notebook = notebook.map_err(|_| Trouble {
             sentence: "the notebook has faults".to_owned(),

@@ -9,14 +9,14 @@ use arcmass_notebook::edit::{
 use arcmass_notebook::{Notebook, Run};
 use axum::Json;
 use axum::extract::{Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::words::{fixed, sentence, short};
-use super::{blocking, broken, photos};
+use super::{blocking, broken, part, photos};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::state::{App, Snapshot};
@@ -52,12 +52,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
 
 /// `/readings/work`: the table and the photographs.
 pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
-    let show = move || {
-        let snapshot = app.snapshot();
-        inside(&app, &snapshot).into_string()
-    };
-    let html = blocking(show).await.unwrap_or_default();
-    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], html).into_response()
+    part(app, move |app, snapshot| inside(app, snapshot)).await
 }
 
 fn table(app: &App) -> Grid {

@@ -1,6 +1,6 @@
 //! How fast distributions are propagated, and a global fit with its posterior is made.
 //!
-//! Run with `cargo run --release -p arcmass-fit --example speed`: one line of JSON a kernel, on one thread; `… speed worker` answers the
+//! Run with `cargo run --release -p arcmass-fit --example inference_speed`: one line of JSON a kernel, on one thread; `… speed worker` answers the
 //! orders of `cargo xtask study speed`, which sets the same kernels beside other libraries. The problems: a mass from seven correlated
 //! inputs, 10⁶ draws with mean, standard deviation and five quantiles; and 24 runs with seven unknowns, fitted from 0.2 away in
 //! ln m, then its posterior.
