@@ -92,6 +92,9 @@ pub struct Joint {
 const MOST_STEPS: usize = 30;
 /// Largest change of any unknown in units of its own uncertainty at which the fit is done.
 const SETTLED: f64 = 1e-6;
+/// A step shorter than this, in standard uncertainties, that lowers nothing ends the search: weights that move with the
+/// unknowns put the lowest sum of squares that far from where the gradient vanishes, and halving can't tell the two apart.
+const NEAR: f64 = 1e-3;
 
 /// Fits all unknowns by Gauss–Newton steps, halved where they do not lower the sum of squares.
 ///
@@ -126,7 +129,7 @@ pub fn fit<E>(
                 }
             }
             fraction *= 0.5;
-            if fraction < 1e-4 {
+            if fraction < 1e-4 || size < NEAR {
                 break None;
             }
         };
@@ -312,6 +315,24 @@ mod tests {
         assert!((inner - 0.5).abs() < 0.02, "half of a rectangle lies in its inner half, got {inner}");
         let sd = draws.column(1).variance().sqrt();
         assert!((sd / joint.u(1) - 1.0).abs() < 0.03, "sd {sd} against {}", joint.u(1));
+    }
+
+    #[test]
+    fn weights_that_move_with_the_answer_do_not_keep_the_search_going() {
+        // σ grows with x and the Jacobian does not say so: the lowest sum lies beside the vanishing gradient
+        let mut calls = 0;
+        let model = |x: &DVector<f64>| {
+            calls += 1;
+            let sigma = 0.1 * (1.0 + 1e-3 * x[0]);
+            Ok::<_, Infallible>(Linearised {
+                residuals: DVector::from_vec([1.0, 1.2].map(|y| (y - x[0]) / sigma).to_vec()),
+                jacobian: DMatrix::from_element(2, 1, -1.0 / sigma),
+            })
+        };
+        // begun at the lowest sum, 1.4e-4 u beside the mean
+        let joint = fit(&[Prior::Flat], &[1.100_01], model).unwrap();
+        assert!((joint.estimate[0] - 1.1).abs() < NEAR * joint.u(0), "{}", joint.estimate[0]);
+        assert!(calls < 8, "{calls} evaluations");
     }
 
     #[test]
