@@ -70,16 +70,25 @@ fn formatting(root: &Path) -> bool {
     cargo_does(root, &["fmt", "--all", "--check"], &[])
 }
 
+/// Once as a person builds it, once with everything built in.
 fn lints(root: &Path) -> bool {
-    cargo_does(root, &["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"], &[])
+    let bare = ["clippy", "--workspace", "--exclude", "arcmass-pdf", "--all-targets", "--", "-D", "warnings"];
+    let whole = ["clippy", "--workspace", "--all-targets", "--all-features", "--", "-D", "warnings"];
+    // both, so that one run tells all
+    let [bare, whole] = [cargo_does(root, &bare, &[]), cargo_does(root, &whole, &[])];
+    bare && whole
 }
 
 fn documentation(root: &Path) -> bool {
-    cargo_does(root, &["doc", "--workspace", "--no-deps"], &[("RUSTDOCFLAGS", "-D warnings")])
+    cargo_does(
+        root,
+        &["doc", "--workspace", "--all-features", "--no-deps"],
+        &[("RUSTDOCFLAGS", "-D warnings")],
+    )
 }
 
 fn examples(root: &Path) -> bool {
-    cargo_does(root, &["test", "--doc", "--workspace", "--no-fail-fast"], &[])
+    cargo_does(root, &["test", "--doc", "--workspace", "--all-features", "--no-fail-fast"], &[])
 }
 
 /// With nextest where it is installed, which runs the tests of all crates side by side.
@@ -91,11 +100,20 @@ fn tests(root: &Path) -> bool {
         .status()
         .is_ok_and(|status| status.success());
     if nextest {
-        return cargo_does(root, &["nextest", "run", "--workspace", "--no-fail-fast"], &[]);
+        return cargo_does(root, &["nextest", "run", "--workspace", "--all-features", "--no-fail-fast"], &[]);
     }
     cargo_does(
         root,
-        &["test", "--workspace", "--lib", "--bins", "--tests", "--examples", "--no-fail-fast"],
+        &[
+            "test",
+            "--workspace",
+            "--all-features",
+            "--lib",
+            "--bins",
+            "--tests",
+            "--examples",
+            "--no-fail-fast",
+        ],
         &[],
     )
 }
@@ -106,7 +124,11 @@ fn page(root: &Path) -> bool {
         return false;
     }
     let axe = browser::axe(root).map(|file| file.display().to_string()).unwrap_or_default();
-    cargo_does(root, &["test", "--package", "arcmass-web", "--test", "browser"], &[("ARCMASS_AXE", &axe)])
+    cargo_does(
+        root,
+        &["test", "--package", "arcmass-web", "--all-features", "--test", "browser"],
+        &[("ARCMASS_AXE", &axe)],
+    )
 }
 
 fn house_rules(root: &Path) -> bool {

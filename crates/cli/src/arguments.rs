@@ -222,9 +222,12 @@ pub(crate) struct Report {
     /// Folder that holds bench.toml
     #[arg(value_name = "NOTEBOOK", default_value = ".")]
     pub(crate) notebook: PathBuf,
-    /// Where to write it, by the ending: .html
+    /// Where to write it, by the ending: .html, or .pdf where the typesetter is built in
     #[arg(long, value_name = "FILE")]
     pub(crate) to: Option<PathBuf>,
+    /// Sheets of a PDF; an HTML page takes the printer's
+    #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4)]
+    pub(crate) paper: Paper,
     /// What to write: the report, a blank worksheet for the class, or the teacher's key to it
     #[arg(long, value_name = "SHEET", value_enum, default_value_t = Sheet::Report)]
     pub(crate) sheet: Sheet,
@@ -239,6 +242,15 @@ pub(crate) enum Sheet {
     Worksheet,
     /// Every run worked through, and what common slips make of it
     Key,
+}
+
+/// Size of a PDF's sheets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Paper {
+    /// 210 mm × 297 mm
+    A4,
+    /// 8.5 in × 11 in
+    Letter,
 }
 
 impl Arguments {

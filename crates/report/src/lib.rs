@@ -1,12 +1,12 @@
 //! Figures, tables and the printed report.
 
-mod base64;
 mod chart;
 mod chart_lines;
 pub mod field_figures;
 pub mod figure;
 mod history;
 mod input;
+mod inside;
 mod marked;
 mod page;
 pub mod path_figures;

@@ -13,7 +13,7 @@ pub(crate) fn run(demo: &Demo, arguments: &Arguments) -> Result<(), Ending> {
     make_demo(&demo.folder, DemoSize::default(), &arguments.desk(), &bar)?;
     bar.finish();
     let whole = report::make(&demo.folder, arguments)?;
-    let path = report::write(&whole, None)?;
+    let path = report::write(&whole, None, |html| Ok(html.into()))?;
     report::keep_reduction(&whole)?;
     if arguments.json {
         return crate::show::json(&whole.reduction, &whole.reduction.caveats);

@@ -4,6 +4,7 @@ pub(crate) mod check;
 pub(crate) mod combine;
 pub(crate) mod demo;
 pub(crate) mod field;
+pub(crate) mod form;
 pub(crate) mod manual;
 pub(crate) mod new;
 pub(crate) mod path;

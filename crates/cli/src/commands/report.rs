@@ -12,36 +12,36 @@ use arcmass_notebook::Notebook;
 use arcmass_report::{Overlay, ReportInput, key_html, report_html, worksheet_html};
 
 use crate::arguments::{Arguments, Report, Sheet as SheetKind};
+use crate::commands::form::{Form, form};
 use crate::commands::rings::{keep, keep_overlays};
 use crate::ending::{Ending, say};
 use crate::progress::Bar;
 use crate::show::Sheet;
 
 pub(crate) fn run(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
-    let target = asked.to.clone();
-    if let Some(path) = &target {
-        check_ending(path)?;
-    }
+    let form = asked.to.as_deref().map_or(Ok(Form::Html), form)?;
     if asked.sheet == SheetKind::Worksheet {
-        return worksheet(asked, arguments);
+        return worksheet(asked, form, arguments);
     }
     let whole = make(&asked.notebook, arguments)?;
+    let target = asked.to.as_deref();
     let path = match asked.sheet {
         SheetKind::Key => {
             let key = key_html(&whole.notebook, &whole.reduction)
                 .map_err(|fault| Ending::Program(fault.to_string()))?;
-            put(&whole.notebook, "worksheet-key.html", target.as_deref(), &key)?
+            put(&whole.notebook, "worksheet-key.html", target, &form.of(&key, asked.paper)?)?
         }
-        _ => write(&whole, target.as_deref())?,
+        _ => write(&whole, target, |html| form.of(html, asked.paper))?,
     };
     keep_reduction(&whole)?;
     told(asked.sheet, &path, &whole.reduction.made_by, &whole.reduction.caveats, arguments)
 }
 
 /// The blank sheet needs no measurement, so a notebook without readings has one too.
-fn worksheet(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
+fn worksheet(asked: &Report, form: Form, arguments: &Arguments) -> Result<(), Ending> {
     let notebook = Notebook::open(&asked.notebook)?;
-    let path = put(&notebook, "worksheet.html", asked.to.as_deref(), &worksheet_html(&notebook))?;
+    let sheet = form.of(&worksheet_html(&notebook), asked.paper)?;
+    let path = put(&notebook, "worksheet.html", asked.to.as_deref(), &sheet)?;
     let made_by = arguments.desk().made_by(notebook.inputs());
     told(asked.sheet, &path, &made_by, &[], arguments)
 }
@@ -82,23 +82,6 @@ pub(crate) struct Whole {
     overlays: Vec<Overlay>,
 }
 
-fn check_ending(path: &Path) -> Result<(), Ending> {
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
-    match ending.as_str() {
-        "html" | "htm" => Ok(()),
-        "pdf" => Err(Ending::input(
-            "command line",
-            "this build writes no PDF",
-            "write HTML and print it from the browser, or choose a name that ends in .html",
-        )),
-        _ => Err(Ending::input(
-            "command line",
-            &format!("the report's name must end in .html; found `{}`", path.display()),
-            "write, for example, --to report.html",
-        )),
-    }
-}
-
 /// Measures, reduces and calibrates, with every photograph drawn back.
 pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending> {
     let notebook = Notebook::open(folder)?;
@@ -119,8 +102,12 @@ pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending
     Ok(Whole { notebook, rings, reduction, field, overlays })
 }
 
-/// Writes the page to `target`, or to `results/report.html` of the notebook.
-pub(crate) fn write(whole: &Whole, target: Option<&Path>) -> Result<PathBuf, Ending> {
+/// Writes the page, in the form that `form` gives it, to `target`, or to `results/report.html` of the notebook.
+pub(crate) fn write(
+    whole: &Whole,
+    target: Option<&Path>,
+    form: impl Fn(&str) -> Result<Vec<u8>, Ending>,
+) -> Result<PathBuf, Ending> {
     let input = ReportInput {
         notebook: &whole.notebook,
         reduction: &whole.reduction,
@@ -130,23 +117,24 @@ pub(crate) fn write(whole: &Whole, target: Option<&Path>) -> Result<PathBuf, End
         path: None,
     };
     let html = report_html(&input).map_err(|fault| Ending::Program(fault.to_string()))?;
+    let bytes = form(&html)?;
     for (name, svg) in arcmass_report::figures(&input) {
         if let Err(fault) = whole.notebook.write_result(&format!("figures/{name}"), svg.as_bytes()) {
             say(&format!("○ {fault}; {}", fault.remedy()));
             break;
         }
     }
-    put(&whole.notebook, "report.html", target, &html)
+    put(&whole.notebook, "report.html", target, &bytes)
 }
 
 /// Writes a page where it was asked for, else into `results/`.
-fn put(notebook: &Notebook, name: &str, target: Option<&Path>, html: &str) -> Result<PathBuf, Ending> {
+fn put(notebook: &Notebook, name: &str, target: Option<&Path>, bytes: &[u8]) -> Result<PathBuf, Ending> {
     let Some(path) = target else {
         return notebook
-            .write_result(name, html.as_bytes())
+            .write_result(name, bytes)
             .map_err(|fault| Ending::input(&format!("results/{name}"), &fault.to_string(), fault.remedy()));
     };
-    write_beside(path, html.as_bytes()).map_err(|fault| {
+    write_beside(path, bytes).map_err(|fault| {
         let shown = path.display().to_string();
         Ending::input(
             &shown,

@@ -3,8 +3,8 @@
 use arcmass_lab::document::PhotoEntry;
 use maud::{Markup, html};
 
-use crate::base64::data_uri;
 use crate::input::ReportInput;
+use crate::inside::data_uri;
 use crate::table::{self, Column, Row, numbers, words};
 use crate::words::{fixed, sentence, short};
 
