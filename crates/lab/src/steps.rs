@@ -35,15 +35,34 @@ pub struct Worked {
     pub full: Vec<Step>,
 }
 
+/// In which unit a class reads flux densities; what goes into a formula stays in tesla.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FieldUnit {
+    /// As it is written, such as `mT`.
+    pub shown: String,
+    /// How many of it make one millitesla.
+    pub per_millitesla: f64,
+}
+
+impl Default for FieldUnit {
+    fn default() -> Self {
+        Self { shown: "mT".to_owned(), per_millitesla: 1.0 }
+    }
+}
+
 /// Works a run through twice: by the textbook's formula, and with what the joint fit found.
 ///
-/// - **Takes** a reduction, one of its runs, and that run's readings.
+/// - **Takes** a reduction, one of its runs, that run's readings, and the unit flux densities are read in.
 /// - **Gives** steps in the order they are done. The textbook's steps multiply out to `textbook_mass_kg`, the full
 ///   model's to the run's own `mass_kg`, both to the digits shown.
 /// - **Holds** for a particle of one elementary charge.
 /// - **Source** the formulas of the contract: p = e B r, T = e (V + V₀), m = p²/2T − T/2c².
-pub fn worked(reduction: &ReductionDocument, entry: &RunEntry, run: &Run) -> Worked {
-    Worked { run: entry.run.clone(), textbook: textbook(entry, run), full: full(reduction, entry) }
+pub fn worked(reduction: &ReductionDocument, entry: &RunEntry, run: &Run, unit: &FieldUnit) -> Worked {
+    Worked {
+        run: entry.run.clone(),
+        textbook: textbook(entry, run, unit),
+        full: full(reduction, entry, unit),
+    }
 }
 
 /// A number on its way, to [`DIGITS`] digits.
@@ -55,7 +74,7 @@ fn q(quantity: &Q, factor: f64) -> String {
     print::short(quantity.value * factor, quantity.standard_uncertainty * factor)
 }
 
-fn textbook(entry: &RunEntry, run: &Run) -> Vec<Step> {
+fn textbook(entry: &RunEntry, run: &Run, unit: &FieldUnit) -> Vec<Step> {
     let e = ELEMENTARY_CHARGE.value;
     let (voltage, current) = (run.mean_voltage_v(), run.mean_current_a());
     let diameter_m = 1e-3 * entry.measured_diameter_mm.value;
@@ -63,6 +82,7 @@ fn textbook(entry: &RunEntry, run: &Run) -> Vec<Step> {
     // the mass is e (B r)² / 2V, so what it says of B is what the textbook's way put in
     let field_t = (2.0 * voltage * entry.textbook_mass_kg / e).sqrt() / radius_m;
     let per_ampere = field_t / current;
+    let in_unit = 1e3 * unit.per_millitesla;
     let speed = e * field_t * radius_m / entry.textbook_mass_kg;
     vec![
         Step {
@@ -74,8 +94,8 @@ fn textbook(entry: &RunEntry, run: &Run) -> Vec<Step> {
         Step {
             name: "flux density",
             formula: "*B* = *k* *I*".into(),
-            with_numbers: format!("{} mT/A × {} A", n(1e3 * per_ampere), n(current)),
-            result: format!("{} mT", n(1e3 * field_t)),
+            with_numbers: format!("{} {}/A × {} A", n(in_unit * per_ampere), unit.shown, n(current)),
+            result: format!("{} {}", n(in_unit * field_t), unit.shown),
         },
         Step {
             name: "mass",
@@ -104,7 +124,7 @@ fn textbook(entry: &RunEntry, run: &Run) -> Vec<Step> {
     ]
 }
 
-fn full(reduction: &ReductionDocument, entry: &RunEntry) -> Vec<Step> {
+fn full(reduction: &ReductionDocument, entry: &RunEntry, unit: &FieldUnit) -> Vec<Step> {
     let (e, c) = (ELEMENTARY_CHARGE.value, SPEED_OF_LIGHT.value);
     let offset =
         reduction.effects.iter().find(|effect| effect.code == "voltage-offset" && effect.unit == "V");
@@ -130,7 +150,7 @@ fn full(reduction: &ReductionDocument, entry: &RunEntry) -> Vec<Step> {
             name: "flux density along the ring: coils off their centre, and the surroundings",
             formula: "*B*".into(),
             with_numbers: String::new(),
-            result: format!("{} mT", q(&entry.flux_density_mt, 1.0)),
+            result: format!("{} {}", q(&entry.flux_density_mt, unit.per_millitesla), unit.shown),
         },
         Step {
             name: "radius of the ring, freed of view and scale",
@@ -153,7 +173,7 @@ fn full(reduction: &ReductionDocument, entry: &RunEntry) -> Vec<Step> {
             name: "kinetic energy",
             formula: "*T* = *e* (*V* + *V*_{0})".into(),
             with_numbers: format!("{} C × {} V", n(e), n(accelerating_v)),
-            result: format!("{} J", n(energy)),
+            result: format!("{} J, {} eV", n(energy), n(accelerating_v)),
         },
         Step {
             name: "mass",

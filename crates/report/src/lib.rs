@@ -23,6 +23,6 @@ mod words;
 pub use history::history;
 pub use input::{Overlay, ReportError, ReportInput};
 pub use marked::marked;
-pub use page::{figures, report_html};
+pub use page::{figures, figures_of, report_html};
 pub use sheet::{key_html, worksheet_html};
 pub use window::window;

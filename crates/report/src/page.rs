@@ -51,20 +51,25 @@ fn of_section(section: &Section) -> Markup {
     }
 }
 
+/// The report's figures, each with its name, in the report's order.
+pub fn figures_of(input: &ReportInput<'_>) -> Vec<Figure> {
+    let all: [Option<Figure>; 10] = [
+        sketch::apparatus(input),
+        input.field.and_then(field_figures::line),
+        input.field.and_then(field_figures::profile),
+        input.field.and_then(field_figures::map),
+        input.field.and_then(field_figures::uniformity),
+        Some(chart::masses(input.reduction)),
+        chart::budget(input.reduction),
+        Some(chart::law(input.reduction)),
+        chart_lines::textbook_lines(input.reduction),
+        chart_lines::signatures(input.reduction),
+    ];
+    all.into_iter().flatten().collect()
+}
+
 /// The report's figures as files for `results/figures/`: name and SVG, on light ground.
 pub fn figures(input: &ReportInput<'_>) -> Vec<(String, String)> {
-    let all: [(&str, Option<Figure>); 10] = [
-        ("apparatus.svg", sketch::apparatus(input)),
-        ("field.svg", input.field.and_then(field_figures::line)),
-        ("field-profile.svg", input.field.and_then(field_figures::profile)),
-        ("field-map.svg", input.field.and_then(field_figures::map)),
-        ("field-uniformity.svg", input.field.and_then(field_figures::uniformity)),
-        ("masses.svg", Some(chart::masses(input.reduction))),
-        ("budget.svg", chart::budget(input.reduction)),
-        ("law.svg", Some(chart::law(input.reduction))),
-        ("textbook-lines.svg", chart_lines::textbook_lines(input.reduction)),
-        ("signatures.svg", chart_lines::signatures(input.reduction)),
-    ];
-    let kept = all.into_iter().filter_map(|(name, figure)| Some((name, figure?)));
-    kept.map(|(name, figure)| (name.to_owned(), figure.to_svg_file(Theme::Light))).collect()
+    let file = |figure: &Figure| (format!("{}.svg", figure.name()), figure.to_svg_file(Theme::Light));
+    figures_of(input).iter().map(file).collect()
 }

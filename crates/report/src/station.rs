@@ -18,16 +18,17 @@ pub struct Piece {
     pub html: String,
 }
 
-/// Every section that has something to say, in the report's order.
+/// Every section that has something to say, in the report's order; `beside` gives what stands at the end of each figure,
+/// such as links to its file, by the figure's name.
 ///
 /// - **Fails** as [`crate::report_html`] does.
-pub fn pieces(input: &ReportInput<'_>) -> Result<Vec<Piece>, ReportError> {
+pub fn pieces(input: &ReportInput<'_>, beside: impl Fn(&str) -> String) -> Result<Vec<Piece>, ReportError> {
     input.check()?;
     let all = section::all(input).into_iter();
     let piece = |section: section::Section| Piece {
         id: section.id,
         heading: section.heading,
-        html: without_style(&section.body.into_string()),
+        html: with_beside(&without_style(&section.body.into_string()), &beside),
     };
     Ok(all.map(piece).collect())
 }
@@ -74,10 +75,39 @@ fn without_style(html: &str) -> String {
     kept
 }
 
+/// Puts what stands beside a figure before the end of its `<figure>`.
+fn with_beside(html: &str, beside: &impl Fn(&str) -> String) -> String {
+    let mut kept = String::with_capacity(html.len());
+    for part in html.split_inclusive("</figure>") {
+        let name = part
+            .rsplit_once("<figure class=\"drawn\"")
+            .and_then(|(_, drawn)| drawn.split("id=\"figure-").nth(1)?.split('"').next());
+        match (part.strip_suffix("</figure>"), name) {
+            (Some(figure), Some(name)) => {
+                kept.push_str(figure);
+                kept.push_str(&beside(name));
+                kept.push_str("</figure>");
+            }
+            _ => kept.push_str(part),
+        }
+    }
+    kept
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::figure::{Axis, Meaning, Panel, Point};
+
+    #[test]
+    fn what_stands_beside_a_figure_comes_at_its_end() {
+        let panel = Panel::new(Axis::new("*I* / A"), Axis::new("*B* / mT"));
+        let figure = Figure::new("a", "b").id("law").panel(panel);
+        let html = format!("<p>x</p>{}<figure class=\"photo\"></figure>", figure_html(&figure, "A line."));
+        let with = with_beside(&html, &|name: &str| format!("[{name}]"));
+        assert!(with.contains("[law]</figure><figure class=\"photo\"></figure>"), "{with}");
+        assert_eq!(with.matches('[').count(), html.matches('[').count() + 1);
+    }
 
     #[test]
     fn a_figure_on_the_page_has_no_style_but_every_class_is_in_the_sheet() {

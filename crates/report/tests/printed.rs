@@ -428,7 +428,12 @@ fn a_run_worked_through_multiplies_out() {
     let case = typical();
     for entry in &case.reduction.runs {
         let run = case.notebook.readings.as_ref().unwrap().runs.iter().find(|r| r.run == entry.run).unwrap();
-        let way = arcmass_lab::steps::worked(&case.reduction, entry, run);
+        let way = arcmass_lab::steps::worked(
+            &case.reduction,
+            entry,
+            run,
+            &arcmass_lab::steps::FieldUnit::default(),
+        );
         let textbook: Vec<f64> = way.textbook.iter().map(|step| number(&step.result)).collect();
         let [radius, field, mass, speed] = textbook[..] else { panic!("{:?}", way.textbook) };
         let near = |found: f64, expected: f64, limit: f64| {

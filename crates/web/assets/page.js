@@ -117,8 +117,8 @@ document.addEventListener("visibilitychange", watch);
 async function wait() {
   const box = document.querySelector("[data-wait]");
   if (!box) return;
-  const answer = await (await fetch("/measuring/stand")).json();
-  if (answer.stand === "running") {
+  const answer = await (await fetch(`/waits/stand?of=${box.dataset.wait}`)).json();
+  if (answer.runs) {
     const bar = box.querySelector("progress");
     if (answer.of) { bar.max = answer.of; bar.value = answer.done; } else bar.removeAttribute("value");
     const left = answer.of ? ` \u2013 ${answer.of - answer.done} left` : "";
@@ -135,8 +135,16 @@ document.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.id === "look") nextLook();
-  if ("stop" in button.dataset) { button.disabled = true; await send("/measuring/stop", {}); }
-  if ("again" in button.dataset) { button.disabled = true; await send("/measuring/again", {}); await refresh(); }
+  if ("stop" in button.dataset) { button.disabled = true; await send("/waits/stop", { of: button.dataset.stop }); }
+  if ("print" in button.dataset) window.print();
+  if ("again" in button.dataset) { button.disabled = true; await send("/waits/again", { of: button.dataset.again }); await refresh(); }
+});
+
+document.addEventListener("change", async (event) => {
+  if (event.target.id !== "unit") return;
+  document.cookie = `arcmass-unit=${event.target.value}; path=/; max-age=31536000; samesite=strict`;
+  await refresh();
+  document.dispatchEvent(new CustomEvent("unit-changed"));
 });
 
 const LOOKS = ["dark", "light", "dim"];

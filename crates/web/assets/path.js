@@ -1,5 +1,5 @@
 // Path: the beam follows the hand; every number comes from the server, here it is only drawn.
-import { fixed } from "./page.js";
+import { follow } from "./over.js";
 
 const form = document.getElementById("setting");
 const scene = document.getElementById("scene");
@@ -24,13 +24,11 @@ async function ask() {
   if (!form) return;
   if (asking) { again = true; return; }
   asking = true;
-  const data = new FormData(form);
-  const query = new URLSearchParams();
-  for (const [name, value] of data) query.set(name, value);
+  const query = new URLSearchParams(new FormData(form));
   try {
     const response = await fetch(`/path/at?${query}`);
     const answer = await response.json();
-    if (response.ok) { now = answer; tell(answer); } else { now = null; words.textContent = `${answer.sentence}. ${answer.remedy ?? ""}`; clear(); }
+    if (response.ok) { now = { ...answer, query: query.toString() }; tell(answer); if (!frozen) follow(now.query); } else { now = null; words.textContent = `${answer.sentence}. ${answer.remedy ?? ""}`; clear(); }
   } catch { words.textContent = "The server does not answer."; }
   asking = false;
   requestAnimationFrame(draw);
@@ -42,15 +40,7 @@ function clear() {
 }
 
 function tell(path) {
-  const figure = (name, text) => { document.querySelector(`[data-figure=${name}]`).textContent = text; };
-  const mm = (value, digits = 1) => (value == null ? "\u2013" : `${fixed(value, digits)} mm`);
-  figure("fitted", mm(path.fitted_diameter_mm));
-  figure("chord", mm(path.chord_diameter_mm));
-  figure("pitch", mm(path.pitch_mm));
-  figure("turns", path.turns_to_glass == null ? "does not meet it" : fixed(path.turns_to_glass, 2));
-  figure("glass", path.glass_point_mm ? path.glass_point_mm.map((v) => fixed(v, 0)).join(", ") + " mm" : "\u2013");
-  figure("speed", `${fixed(path.speed_m_per_s / 1e6, 3)} \u00d7 10\u2076 m/s`);
-  figure("field", path.flux_density_at_muzzle_mt.map((v) => fixed(v, 3)).join(", ") + " mT");
+  for (const [name, text] of Object.entries(path.figures)) document.querySelector(`[data-figure=${name}]`).textContent = text;
   const cautions = path.caveats.map((caveat) => sentence(caveat.sentence) + " " + sentence(caveat.remedy));
   if (path.meets_gun) cautions.unshift("The beam comes round to the gun.");
   words.textContent = cautions.join(" ");
@@ -191,7 +181,17 @@ document.getElementById("freeze")?.addEventListener("click", (event) => {
   frozen = frozen ? null : now;
   event.target.setAttribute("aria-pressed", String(Boolean(frozen)));
   event.target.textContent = frozen ? "Let the frozen one go" : "Freeze this prediction";
+  follow((frozen ?? now)?.query);
   draw();
+});
+document.getElementById("over-setting")?.addEventListener("click", () => {
+  const run = document.getElementById("over-photo").selectedOptions[0].dataset;
+  for (const name of ["voltage", "current", "tilt", "turned"]) {
+    document.getElementById(`${name}-box`).value = run[name];
+    document.getElementById(`${name}-slide`).value = run[name];
+  }
+  form.querySelector(`[name=sense][value="${run.sense ?? "+"}"]`).checked = true;
+  ask();
 });
 document.getElementById("front")?.addEventListener("click", () => { eye.turn = 0; eye.rise = 0; draw(); });
 
@@ -215,4 +215,5 @@ scene?.addEventListener("keydown", (event) => {
 window.addEventListener("resize", draw);
 document.addEventListener("look-changed", draw);
 document.addEventListener("folder-changed", ask);
+document.addEventListener("unit-changed", ask);
 ask();

@@ -14,8 +14,8 @@ const FILES: &[(&str, &str)] = &[
     ("bench.js", include_str!("../assets/bench.js")),
     ("readings.js", include_str!("../assets/readings.js")),
     ("path.js", include_str!("../assets/path.js")),
+    ("over.js", include_str!("../assets/over.js")),
     ("ring.js", include_str!("../assets/ring.js")),
-    ("mass.js", include_str!("../assets/mass.js")),
     ("board.js", include_str!("../assets/board.js")),
 ];
 

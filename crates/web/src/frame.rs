@@ -7,13 +7,13 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::guard::cookie;
 use crate::state::{App, Snapshot};
-use crate::work::Stand;
 
 /// The stations in the order of the day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Station {
     Bench,
     Field,
+    Plan,
     Readings,
     Ring,
     Mass,
@@ -23,9 +23,10 @@ pub(crate) enum Station {
 }
 
 impl Station {
-    pub(crate) const ALL: [Self; 8] = [
+    pub(crate) const ALL: [Self; 9] = [
         Self::Bench,
         Self::Field,
+        Self::Plan,
         Self::Readings,
         Self::Ring,
         Self::Mass,
@@ -38,6 +39,7 @@ impl Station {
         match self {
             Self::Bench => "Bench",
             Self::Field => "Field",
+            Self::Plan => "Plan",
             Self::Readings => "Readings",
             Self::Ring => "Ring",
             Self::Mass => "Mass",
@@ -51,6 +53,7 @@ impl Station {
         match self {
             Self::Bench => "/bench",
             Self::Field => "/field",
+            Self::Plan => "/plan",
             Self::Readings => "/readings",
             Self::Ring => "/ring",
             Self::Mass => "/mass",
@@ -98,11 +101,10 @@ fn dot(app: &App, snapshot: &Snapshot, station: Station) -> Dot {
                 None => full(runs.iter().any(|run| run.ring_photo.is_some())),
             }
         }
-        Station::Mass | Station::Report | Station::Board => match app.work.stand() {
-            Stand::Failed(of, _) if of == snapshot.stamp && station == Station::Mass => Dot::Person,
-            Stand::Done(of, _) => full(of == snapshot.stamp),
-            _ => Dot::Open,
-        },
+        Station::Plan if lacking("plan") => Dot::Open,
+        Station::Plan => full(app.plan.is_made(&snapshot.stamp)),
+        Station::Mass if app.work.has_failed(&snapshot.stamp) => Dot::Person,
+        Station::Mass | Station::Report | Station::Board => full(app.work.done(&snapshot.stamp).is_some()),
     }
 }
 

@@ -8,6 +8,7 @@ mod assets;
 mod frame;
 mod guard;
 mod keys;
+mod long;
 mod pages;
 mod server;
 mod state;

@@ -10,7 +10,8 @@ use arcmass_notebook::{Faults, Notebook};
 use tokio::sync::Semaphore;
 
 use crate::keys::Keys;
-use crate::work::Work;
+use crate::long::Long;
+use crate::work::Derived;
 
 /// Photographs decoded at once: each may take hundreds of megabytes.
 const DECODERS: usize = 2;
@@ -36,7 +37,9 @@ pub(crate) struct App {
     /// Bounded decoders.
     pub(crate) decoders: Semaphore,
     /// Measuring and reducing.
-    pub(crate) work: Work,
+    pub(crate) work: Long<Derived>,
+    /// Planning.
+    pub(crate) plan: crate::pages::plan::Kept,
     /// The photograph on the desk of the Ring station.
     pub(crate) ring: crate::pages::ring::Kept,
     /// What paths are predicted with.
@@ -71,7 +74,8 @@ impl App {
             keys,
             edit: Mutex::default(),
             decoders: Semaphore::new(DECODERS),
-            work: Work::default(),
+            work: Long::default(),
+            plan: crate::pages::plan::Kept::default(),
             ring: crate::pages::ring::Kept::default(),
             bench: crate::pages::path::Kept::default(),
             latest: Mutex::default(),

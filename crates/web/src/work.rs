@@ -1,7 +1,6 @@
-//! The long work: photographs measured, everything reduced, with progress and a way to stop.
+//! All that is made of a notebook: photographs measured, everything reduced.
 
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::Arc;
 
 use arcmass_lab::document::{FieldDocument, ReductionDocument, RingsDocument};
 use arcmass_lab::field::{FieldQuestion, field};
@@ -10,8 +9,8 @@ use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_lab::{Desk, LabError};
 use arcmass_notebook::Notebook;
 use arcmass_report::{Overlay, ReportInput};
-use serde::Serialize;
 
+use crate::long::{self, Trouble, View, Watch};
 use crate::state::App;
 
 /// A notebook with all that was made of it.
@@ -37,153 +36,26 @@ impl Derived {
     }
 }
 
-/// How far it is.
-#[derive(Clone, Default)]
-pub(crate) enum Stand {
-    /// Nothing was asked for yet.
-    #[default]
-    Idle,
-    /// Under way.
-    Running(Running),
-    /// Made from the folder as it was at this stamp.
-    Done(String, Arc<Derived>),
-    /// Not possible, with what to do.
-    Failed(String, Trouble),
+/// The result as it stands under this stamp; begins the work where nothing was tried yet.
+pub(crate) fn look(app: &Arc<App>, stamp: &str, notebook: &Arc<Notebook>) -> View<Derived> {
+    let notebook = Arc::clone(notebook);
+    long::look(app, |app| &app.work, stamp, move |app, watch| derive(&notebook, &app.desk, watch))
 }
 
-/// Why there is no result.
-#[derive(Debug, Clone, Serialize)]
-pub(crate) struct Trouble {
-    pub(crate) sentence: String,
-    pub(crate) remedy: String,
-}
+/// Says which photograph is measured.
+struct Photographs<'a>(&'a Watch);
 
-impl From<LabError> for Trouble {
-    fn from(error: LabError) -> Self {
-        match error {
-            LabError::Lacking { sentence, remedy, .. } => Self { sentence, remedy },
-            LabError::Faults(faults) => faults.0.first().map_or_else(
-                || Self { sentence: "the notebook has faults".to_owned(), remedy: String::new() },
-                |fault| Self { sentence: fault.found.clone(), remedy: fault.remedy.clone() },
-            ),
-            other => Self { sentence: other.to_string(), remedy: "try again".to_owned() },
-        }
-    }
-}
-
-/// Work under way.
-#[derive(Debug, Clone)]
-pub(crate) struct Running {
-    pub(crate) stamp: String,
-    pub(crate) what: String,
-    pub(crate) done: usize,
-    pub(crate) of: usize,
-    stop: Arc<AtomicBool>,
-}
-
-/// The one long work of a server: a second wish waits for the first to end.
-#[derive(Default)]
-pub(crate) struct Work {
-    stand: Mutex<Stand>,
-}
-
-impl Work {
-    fn lock(&self) -> MutexGuard<'_, Stand> {
-        self.stand.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// How far it is now.
-    pub(crate) fn stand(&self) -> Stand {
-        self.lock().clone()
-    }
-
-    /// What was made of the folder as it stands at this stamp.
-    pub(crate) fn done(&self, stamp: &str) -> Option<Arc<Derived>> {
-        match &*self.lock() {
-            Stand::Done(of, derived) if of == stamp => Some(Arc::clone(derived)),
-            _ => None,
-        }
-    }
-
-    /// Asks the work to end after the photographs it has in hand.
-    pub(crate) fn stop(&self) {
-        if let Stand::Running(running) = &*self.lock() {
-            running.stop.store(true, Ordering::Relaxed);
-        }
-    }
-}
-
-/// Begins the work unless it is done, failed or under way for this stamp; `again` tries once more after a failure.
-pub(crate) fn begin(app: &Arc<App>, stamp: &str, notebook: &Arc<Notebook>, again: bool) {
-    let stop = Arc::new(AtomicBool::new(false));
-    {
-        let mut stand = app.work.lock();
-        match &*stand {
-            Stand::Running(running) => {
-                if running.stamp != stamp {
-                    running.stop.store(true, Ordering::Relaxed); // what it makes is out of date
-                }
-                return;
-            }
-            Stand::Done(of, _) if of == stamp => return,
-            Stand::Failed(of, _) if of == stamp && !again => return,
-            _ => {}
-        }
-        *stand = Stand::Running(Running {
-            stamp: stamp.to_owned(),
-            what: "reading the notebook".to_owned(),
-            done: 0,
-            of: 0,
-            stop: Arc::clone(&stop),
-        });
-    }
-    let (app, notebook, stamp) = (Arc::clone(app), Arc::clone(notebook), stamp.to_owned());
-    let work = move || {
-        let watch = Watch { app: &app, stop };
-        let run = std::panic::AssertUnwindSafe(|| derive(&notebook, &app.desk, &watch));
-        let outcome = std::panic::catch_unwind(run);
-        *app.work.lock() = match outcome {
-            Ok(Ok(derived)) => Stand::Done(stamp, Arc::new(derived)),
-            Ok(Err(trouble)) => Stand::Failed(stamp, trouble),
-            Err(_) => Stand::Failed(
-                stamp,
-                Trouble {
-                    sentence: "a fault of the program ended this work; nothing was half written".to_owned(),
-                    remedy: "please report the notebook that led here".to_owned(),
-                },
-            ),
-        };
-    };
-    std::thread::spawn(work);
-}
-
-struct Watch<'a> {
-    app: &'a App,
-    stop: Arc<AtomicBool>,
-}
-
-impl Watch<'_> {
-    fn says(&self, what: &str) {
-        if let Stand::Running(running) = &mut *self.app.work.lock() {
-            what.clone_into(&mut running.what);
-        }
-    }
-}
-
-impl Progress for Watch<'_> {
+impl Progress for Photographs<'_> {
     fn done(&self, done: usize, of: usize, name: &str) {
-        if let Stand::Running(running) = &mut *self.app.work.lock() {
-            running.what = format!("measuring photographs: {}", arcmass_notebook::printable(name));
-            (running.done, running.of) = (done, of);
-        }
+        self.0.done(done, of, &format!("measuring photographs: {name}"));
     }
 
     fn is_stopped(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
+        self.0.is_stopped()
     }
 }
 
-fn derive(notebook: &Arc<Notebook>, desk: &Desk, watch: &Watch<'_>) -> Result<Derived, Trouble> {
+fn derive(notebook: &Arc<Notebook>, desk: &Desk, watch: &Watch) -> Result<Derived, Trouble> {
     let (rings, pictures) = measured(notebook, desk, watch)?;
     watch.says("fitting all readings together");
     let reduction = reduce(notebook, rings.as_ref(), &AcceptedMass::default(), desk)?;
@@ -200,7 +72,7 @@ fn derive(notebook: &Arc<Notebook>, desk: &Desk, watch: &Watch<'_>) -> Result<De
 fn measured(
     notebook: &Notebook,
     desk: &Desk,
-    watch: &Watch<'_>,
+    watch: &Watch,
 ) -> Result<(Option<RingsDocument>, Vec<OverlayPicture>), LabError> {
     if photograph::needs_photographs(notebook)
         && let Some(rings) = photograph::kept(notebook, desk)
@@ -210,7 +82,7 @@ fn measured(
             return Ok((Some(rings), drawn));
         }
     }
-    let Some(measured) = photograph::drawn_back(notebook, desk, watch)? else {
+    let Some(measured) = photograph::drawn_back(notebook, desk, &Photographs(watch))? else {
         return Ok((None, Vec::new()));
     };
     let _ = photograph::store(notebook, &measured.document);

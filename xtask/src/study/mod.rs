@@ -2,6 +2,7 @@
 
 mod coverage;
 mod kill;
+mod page;
 mod photographs;
 mod screens;
 mod speed;
@@ -31,6 +32,11 @@ const STUDIES: &[Study] = &[
         name: "kill",
         answers: "is anything lost when the page's server is killed while it saves: kill [TIMES]",
         run: kill::run,
+    },
+    Study {
+        name: "page",
+        answers: "how soon does the page answer, how large are its stations, does it keep up with the hand",
+        run: page::run,
     },
     Study {
         name: "screens",

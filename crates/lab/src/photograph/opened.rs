@@ -1,6 +1,10 @@
 //! One photograph kept decoded, measured again and again as a person moves marks on it.
 
+mod laid;
+
 use std::sync::{Mutex, PoisonError};
+
+pub use laid::{Laid, is_from_the_front};
 
 use arcmass_notebook::{HandMark, HandMarks, Input, MarkKind, Notebook, View};
 use arcmass_photo::marks::inside_outline;

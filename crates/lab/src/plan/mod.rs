@@ -23,6 +23,7 @@ use window::{Bounds, Possible, Stand, sign};
 use crate::assume::Apparatus;
 use crate::desk::{Desk, LabError};
 use crate::document::{CaveatEntry, RingsDocument};
+use crate::photograph::{Progress, Silent};
 use crate::spread::{self, Spread};
 
 /// What is asked of a plan.
@@ -55,7 +56,25 @@ pub fn plan(
     question: PlanQuestion,
     desk: &Desk,
 ) -> Result<PlanDocument, LabError> {
+    planned(notebook, rings, question, desk, &Silent)
+}
+
+/// The same, telling how far it is, and ending early where it is asked to.
+///
+/// - **Fails** as [`plan`] does, and where it was stopped.
+pub fn planned(
+    notebook: &Notebook,
+    rings: Option<&RingsDocument>,
+    question: PlanQuestion,
+    desk: &Desk,
+    progress: &dyn Progress,
+) -> Result<PlanDocument, LabError> {
+    let step = |done: usize, what: &str| {
+        progress.done(done, STEPS, what);
+        if progress.is_stopped() { Err(stopped()) } else { Ok(()) }
+    };
     check(question)?;
+    step(0, "tracing the settings that keep every rating")?;
     let ratings = Ratings::of(&notebook.bench)?;
     let apparatus = Apparatus::of(&notebook.bench)?;
     let ground = Ground::of(notebook, &apparatus, rings)?;
@@ -65,6 +84,7 @@ pub fn plan(
     if possible.is_empty() {
         return Err(no_ring());
     }
+    step(1, "asking what each setting would tell")?;
     let data: Vec<_> = possible.iter().map(|one| one.datum.clone()).collect();
     let rows = ground.rows(&data)?;
     let further: Vec<DVector<f64>> = rows.further().collect();
@@ -74,11 +94,13 @@ pub fn plan(
         .map(|(row, datum)| vec![row.clone(), ground.with_edge(row, datum)])
         .collect();
     let views = [ground.as_stated(&rows), ground.widened(&rows)];
+    step(2, "choosing the runs that tell most together")?;
     let chosen = best(&views, &candidates, &groups, question.runs).ok_or_else(no_ring)?;
     let planned: Vec<DVector<f64>> = chosen.iter().filter_map(|place| further.get(*place).cloned()).collect();
     let wide: Vec<DVector<f64>> =
         chosen.iter().filter_map(|place| candidates.get(*place)?.get(1).cloned()).collect();
 
+    step(3, "finding what no number of runs removes")?;
     let [stated, widened] = &views;
     let after = |view: &information::View, rows: &[DVector<f64>]| {
         view.covariance(rows.iter().map(|row| (row, 1.0))).ok_or_else(undetermined)
@@ -117,6 +139,8 @@ pub fn plan(
     })
 }
 
+/// Steps of the work that are told.
+const STEPS: usize = 4;
 const AS_DESCRIBED: Stand = Stand { sense: 1.0, turned_deg: 0.0, tilt_deg: 0.0 };
 
 fn check(question: PlanQuestion) -> Result<(), LabError> {
@@ -223,6 +247,10 @@ fn written(
         });
     }
     Ok((list, changes))
+}
+
+fn stopped() -> LabError {
+    LabError::lacking("command line", "the plan was stopped before it was made", "plan again")
 }
 
 fn no_ring() -> LabError {

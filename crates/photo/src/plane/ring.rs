@@ -174,24 +174,34 @@ fn trace_covariance(trace: &TraceInPixels<'_>, points: &[[f64; 2]], fit: &Fit, s
         let stated = trace.u_px.get(k).copied().unwrap_or(0.0) / scale.max(1e-9);
         stated.max(rough)
     };
-    let mut middle = Matrix3::zeros();
-    for (i, (a, wa)) in rows.iter().zip(&fit.weights).enumerate() {
-        let si = way.get(i).copied().unwrap_or(0.0);
-        let mut sum = nalgebra::Vector3::zeros();
-        for (k, (b, wb)) in rows.iter().zip(&fit.weights).enumerate() {
-            let apart = (way.get(k).copied().unwrap_or(0.0) - si).abs();
-            let alike = if i == k {
-                1.0
-            } else if length > 0.0 {
-                (-apart / length).exp()
-            } else {
-                0.0
-            };
-            sum += b * (*wb * u(k) * alike);
-        }
-        middle += a * sum.transpose() * (*wa * u(i));
-    }
+    let scaled: Vec<nalgebra::Vector3<f64>> =
+        rows.iter().zip(&fit.weights).enumerate().map(|(k, (row, w))| row * (*w * u(k))).collect();
+    let alike = alike_sums(&scaled, &way, length);
+    let middle = scaled.iter().zip(&alike).map(|(own, sum)| own * sum.transpose()).sum::<Matrix3<f64>>();
     inverse * middle * inverse
+}
+
+/// `Σₖ vₖ exp(−|sᵢ − sₖ| / ℓ)` for each i, in one pass forwards and one back: each is a geometric sum along the way, which
+/// only grows. A ring of a large photograph has thousands of points, and follows the hand.
+fn alike_sums(values: &[nalgebra::Vector3<f64>], way: &[f64], length: f64) -> Vec<nalgebra::Vector3<f64>> {
+    let fade = |a: f64, b: f64| if length > 0.0 { (-(b - a).abs() / length).exp() } else { 0.0 };
+    let mut sums = values.to_vec();
+    let places: Vec<(nalgebra::Vector3<f64>, f64)> =
+        values.iter().copied().zip(way.iter().copied()).collect();
+    let mut pass = |order: &mut dyn Iterator<Item = usize>| {
+        let mut carried = nalgebra::Vector3::zeros();
+        let mut before = 0.0;
+        for k in order {
+            let (Some((own, at)), Some(sum)) = (places.get(k), sums.get_mut(k)) else { continue };
+            carried *= fade(before, *at);
+            *sum += carried;
+            carried += own;
+            before = *at;
+        }
+    };
+    pass(&mut (0..values.len()));
+    pass(&mut (0..values.len()).rev());
+    sums
 }
 
 /// Residuals without the harmonics up to the fourth, and their root mean square.
@@ -264,4 +274,33 @@ fn likeness(residuals: &[f64], way: &[f64], fit: &Fit) -> f64 {
     let rho = (product / power).clamp(0.0, 0.99);
     let longest = 0.5 * fit.curve.radius;
     if rho <= 0.0 { 0.0 } else { (-(step / n) / rho.ln()).min(longest) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::Vector3;
+
+    #[test]
+    fn sums_of_likeness_are_those_of_every_pair() {
+        let values: Vec<Vector3<f64>> =
+            (0..40).map(|k| Vector3::new(f64::from(k).sin(), f64::from(k * k).cos(), 1.0)).collect();
+        let way: Vec<f64> = (0..40).map(|k| 0.3 * f64::from(k) + 0.1 * f64::from(k).sin()).collect();
+        for length in [0.0, 0.7, 40.0] {
+            let sums = alike_sums(&values, &way, length);
+            for (i, sum) in sums.iter().enumerate() {
+                let pairs = values.iter().enumerate().map(|(k, v)| {
+                    let alike = match (i == k, length > 0.0) {
+                        (true, _) => 1.0,
+                        (false, true) => (-(way[k] - way[i]).abs() / length).exp(),
+                        (false, false) => 0.0,
+                    };
+                    v * alike
+                });
+                let all = pairs.sum::<Vector3<f64>>();
+                // rounding of forty terms
+                assert!((sum - all).norm() < 1e-13, "{length}, {i}: {sum} and {all}");
+            }
+        }
+    }
 }

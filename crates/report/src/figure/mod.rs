@@ -18,6 +18,7 @@ mod svg;
 mod table;
 #[cfg(test)]
 mod tests;
+mod unit;
 
 pub use axis::Axis;
 pub(crate) use label::{Run as LabelRun, runs as label_runs};
@@ -92,6 +93,11 @@ impl Figure {
             None => self.rows.push(vec![panel]),
         }
         self
+    }
+
+    /// The name given by [`Figure::id`].
+    pub fn name(&self) -> &str {
+        self.id.strip_prefix("figure-").unwrap_or(&self.id)
     }
 
     /// The title, as given.

@@ -2,7 +2,7 @@
 
 use arcmass_lab::document::{ReductionDocument, RunEntry};
 use arcmass_lab::slips::{CONSTANT_SLIPS, ConstantSlip};
-use arcmass_lab::steps::{Step, worked};
+use arcmass_lab::steps::{FieldUnit, Step, worked};
 use arcmass_notebook::{Notebook, Run};
 use arcmass_quantity::print;
 use maud::{Markup, html};
@@ -34,7 +34,7 @@ pub(super) fn body(notebook: &Notebook, reduction: &ReductionDocument) -> Markup
         (slips(reduction))
         h2 { "Each run worked through" }
         @for (entry, run) in &runs {
-            @let way = worked(reduction, entry, run);
+            @let way = worked(reduction, entry, run, &FieldUnit::default());
             section.worked {
                 h3 { "Run " (entry.run) }
                 (steps("By the textbook’s formula, as a group would do it", &way.textbook))
@@ -57,7 +57,7 @@ fn reading<'a>(notebook: &'a Notebook, entry: &RunEntry) -> Option<&'a Run> {
 
 fn expected(reduction: &ReductionDocument, runs: &[(&RunEntry, &Run)]) -> Markup {
     let row = |(entry, run): &(&RunEntry, &Run)| {
-        let way = worked(reduction, entry, run).textbook;
+        let way = worked(reduction, entry, run, &FieldUnit::default()).textbook;
         let result = |i: usize| way.get(i).map(|step| step.result.clone()).unwrap_or_default();
         Row::new(vec![
             html! { (entry.run) },

@@ -3,13 +3,17 @@
 pub(crate) mod bench;
 pub(crate) mod board;
 pub(crate) mod field;
+pub(crate) mod figures;
 pub(crate) mod mass;
 pub(crate) mod path;
 pub(crate) mod phone;
 pub(crate) mod photos;
+pub(crate) mod plan;
 pub(crate) mod readings;
 pub(crate) mod report;
 pub(crate) mod ring;
+mod units;
+pub(crate) mod waits;
 mod words;
 
 use std::sync::Arc;
@@ -57,16 +61,20 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/ring/strip", get(ring::strip))
         .route("/mass", get(mass::page))
         .route("/mass/work", get(mass::work))
-        .route("/measuring/stand", get(mass::stand))
-        .route("/measuring/stop", post(mass::stop))
-        .route("/measuring/again", post(mass::again))
+        .route("/waits/stand", get(waits::stand))
+        .route("/waits/stop", post(waits::stop))
+        .route("/waits/again", post(waits::again))
+        .route("/plan", get(plan::page))
+        .route("/plan/work", get(plan::work))
+        .route("/figure", get(figures::figure))
         .route("/path", get(path::page))
         .route("/path/at", get(path::at))
+        .route("/path/over", get(path::laid))
         .route("/field", get(field::page))
         .route("/field/work", get(field::work))
-        .route("/field/figure", get(field::figure))
         .route("/board", get(board::page))
         .route("/report", get(report::page))
+        .route("/report/work", get(report::work))
         .route("/report/preview", get(report::preview))
         .route("/report/file", get(report::file))
         .fallback(nowhere)

@@ -2,8 +2,11 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
+use arcmass_lab::document::PathDocument;
 use arcmass_lab::path::{Calibrated, Setting};
-use arcmass_notebook::{Notebook, Run};
+use arcmass_lab::photograph::opened::Laid;
+use arcmass_notebook::{Notebook, Run, View};
+use arcmass_quantity::print;
 use axum::Json;
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode};
@@ -12,11 +15,13 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::{blocking, broken};
+use super::units::{self, Chosen};
+use super::words::{fixed, short};
+use super::{blocking, broken, ring};
 use crate::answer;
 use crate::frame::{self, Station};
+use crate::long::Trouble;
 use crate::state::{App, Snapshot};
-use crate::work::Trouble;
 
 /// What paths are predicted with, kept while the folder stands unchanged.
 #[derive(Default)]
@@ -30,7 +35,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
     let show = move || {
         let snapshot = app.snapshot();
         let body = html! {
-            h1 { "Path" }
+            div.head { h1 { "Path" } (units::choice(&headers)) }
             @match &snapshot.notebook {
                 Ok(notebook) => (station(notebook)),
                 Err(_) => (frame::faults(&snapshot)),
@@ -92,14 +97,50 @@ fn station(notebook: &Notebook) -> Markup {
                 }
                 div #path-words role="status" aria-live="polite" {}
                 dl.figures #path-figures {
-                    div { dt { "Diameter, fitted" } dd data-figure="fitted" {} }
-                    div { dt { "Diameter, muzzle to far side" } dd data-figure="chord" {} }
-                    div { dt { "Pitch" } dd data-figure="pitch" {} }
-                    div { dt { "Turns to the glass" } dd data-figure="turns" {} }
-                    div { dt { "Meets the glass at" } dd data-figure="glass" {} }
-                    div { dt { "Speed" } dd data-figure="speed" {} }
-                    div { dt { "Flux density at the muzzle" } dd data-figure="field" {} }
+                    @for (name, label) in FIGURES { div { dt { (label) } dd data-figure=(name) {} } }
                 }
+                (over(notebook))
+            }
+        }
+    }
+}
+
+/// Name and label of each predicted number.
+const FIGURES: [(&str, &str); 7] = [
+    ("fitted", "Diameter, fitted"),
+    ("chord", "Diameter, muzzle to far side"),
+    ("pitch", "Pitch"),
+    ("turns", "Turns to the glass"),
+    ("glass", "Meets the glass at x, y, z"),
+    ("speed", "Speed"),
+    ("field", "Flux density at the muzzle, x, y, z"),
+];
+
+/// The place where a prediction is laid over a photograph.
+fn over(notebook: &Notebook) -> Markup {
+    let runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
+    let shots: Vec<(&Run, &str)> = runs
+        .filter_map(|run| Some((run, run.ring_photo.as_deref()?)))
+        .filter(|(run, _)| run.view == View::Front)
+        .collect();
+    html! {
+        section #over aria-labelledby="over-heading" {
+            h2 #over-heading { "Lay it over a photograph" }
+            @if shots.is_empty() {
+                p.quiet { "No run has a photograph from the front yet. Drop some at the " a href="/readings" { "Readings" } "." }
+            } @else {
+                p.acts {
+                    label { "Photograph " select #over-photo {
+                        option value="" { "none" }
+                        @for (run, photo) in &shots {
+                            option value=(photo) data-voltage=(run.mean_voltage_v()) data-current=(run.mean_current_a()) data-tilt=(run.gun_tilt_deg) data-turned=(run.bench_turned_deg) data-sense=[(run.field_sense.sign() < 0.0).then_some("-")] { "run " (run.run) ", " (photo) }
+                        }
+                    } }
+                    button #over-setting type="button" disabled { "Take this run’s setting" }
+                }
+                p #over-said role="status" {}
+                canvas #over-view hidden tabindex="0" role="img" aria-label="The prediction dashed over the photograph, the photographed beam as dots" aria-describedby="over-said" {}
+                p.quiet { "Dashed: the prediction, frozen if one is, as this photograph’s camera sees it. Dots: the beam as measured. The camera is the one its scale gives; the two centres are brought together, so size and shape are compared, not the place." }
             }
         }
     }
@@ -119,7 +160,7 @@ fn slider(name: &str, label: &str, unit: &str, [low, high, step]: [f64; 3], valu
     }
 }
 
-/// A setting as the sliders say it.
+/// A setting as the sliders say it, and a photograph to lay it over.
 #[derive(Debug, Deserialize)]
 pub(crate) struct Asked {
     voltage: f64,
@@ -130,39 +171,105 @@ pub(crate) struct Asked {
     turned: f64,
     #[serde(default)]
     sense: String,
+    #[serde(default)]
+    photo: String,
+}
+
+impl Asked {
+    fn setting(&self) -> Setting {
+        Setting {
+            voltage_v: self.voltage,
+            current_a: self.current,
+            gun_tilt_deg: self.tilt,
+            field_sense: if self.sense == "-" { -1.0 } else { 1.0 },
+            bench_turned_deg: self.turned,
+        }
+    }
+
+    fn predicted(&self, app: &App) -> Result<(Ready, PathDocument), Box<Response>> {
+        let refuse =
+            |status, trouble: &Trouble| Box::new(answer::trouble(status, &trouble.sentence, &trouble.remedy));
+        let ready = app.bench.ready(app).map_err(|trouble| refuse(StatusCode::CONFLICT, &trouble))?;
+        let (notebook, calibrated) = &*ready;
+        let path = calibrated
+            .path(notebook, &self.setting(), &app.desk)
+            .map_err(|fault| refuse(StatusCode::UNPROCESSABLE_ENTITY, &fault.into()))?;
+        Ok((ready, path))
+    }
 }
 
 /// `/path/at`: the path and what stands around it.
-pub(crate) async fn at(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Response {
+pub(crate) async fn at(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Query(asked): Query<Asked>,
+) -> Response {
     let predict = move || {
-        let ready = match app.bench.ready(&app) {
-            Ok(ready) => ready,
-            Err(trouble) => return answer::trouble(StatusCode::CONFLICT, &trouble.sentence, &trouble.remedy),
+        let (ready, path) = match asked.predicted(&app) {
+            Ok(predicted) => predicted,
+            Err(response) => return *response,
         };
-        let (notebook, calibrated) = &*ready;
-        let setting = Setting {
-            voltage_v: asked.voltage,
-            current_a: asked.current,
-            gun_tilt_deg: asked.tilt,
-            field_sense: if asked.sense == "-" { -1.0 } else { 1.0 },
-            bench_turned_deg: asked.turned,
-        };
-        match calibrated.path(notebook, &setting, &app.desk) {
-            Ok(document) => {
-                let mut body = serde_json::to_value(&document).unwrap_or(Value::Null);
-                if let Value::Object(body) = &mut body {
-                    body.insert("around".to_owned(), around(notebook));
-                    body.remove("made_by");
-                }
-                Json(body).into_response()
-            }
-            Err(fault) => {
-                let trouble = Trouble::from(fault);
-                answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy)
-            }
-        }
+        let around = around(&ready.0);
+        let figures = figures(&path, &Chosen::of(&headers));
+        Json(json!({
+            "drawn_mm": path.drawn_mm, "glass_point_mm": path.glass_point_mm, "meets_gun": path.meets_gun,
+            "caveats": path.caveats, "figures": figures, "around": around,
+        }))
+        .into_response()
     };
     blocking(predict).await.unwrap_or_else(broken)
+}
+
+/// The predicted numbers as they are read.
+fn figures(path: &PathDocument, chosen: &Chosen) -> Value {
+    let dash = || "–".to_owned();
+    let mm = |value: Option<f64>| value.map_or_else(dash, |value| format!("{} mm", fixed(value, -1)));
+    let all = |values: [f64; 3], one: &dyn Fn(f64) -> String| values.map(one).join(", ");
+    let fitted = path.fitted_diameter_mm.zip(path.fitted_diameter_standard_uncertainty_mm);
+    json!({
+        "fitted": fitted.map_or_else(|| mm(path.fitted_diameter_mm), |(d, u)| format!("{} mm", print::short(d, u))),
+        "chord": mm(path.chord_diameter_mm),
+        "pitch": mm(path.pitch_mm),
+        "turns": path.turns_to_glass.map_or_else(|| "does not meet it".to_owned(), |turns| fixed(turns, -2)),
+        "glass": path.glass_point_mm.map_or_else(dash, |at| format!("{} mm", all(at, &|value| fixed(value, 0)))),
+        "speed": format!("{} m/s", print::significant(path.speed_m_per_s, 4)),
+        "field": format!("{} {}", all(path.flux_density_at_muzzle_mt, &|value| chosen.predicted(value)), chosen.shown()),
+    })
+}
+
+/// `/path/over`: the prediction as the camera of a photograph sees it.
+pub(crate) async fn laid(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Response {
+    let Ok(_room) = app.decoders.acquire().await else { return broken() };
+    let worker = Arc::clone(&app);
+    let lay = move || {
+        let laid = asked.predicted(&worker).and_then(|(_, path)| {
+            let (opened, notebook) = ring::opened(&worker, &asked.photo)?;
+            opened.lay(&notebook, &path).map_err(|fault| {
+                let trouble = Trouble::from(fault);
+                let status = StatusCode::UNPROCESSABLE_ENTITY;
+                Box::new(answer::trouble(status, &trouble.sentence, &trouble.remedy))
+            })
+        });
+        match laid {
+            Ok(laid) => Json(json!({ "said": said(&laid), "laid": laid })).into_response(),
+            Err(response) => *response,
+        }
+    };
+    blocking(lay).await.unwrap_or_else(broken)
+}
+
+fn said(laid: &Laid) -> String {
+    let predicted =
+        laid.predicted_diameter_mm.map(|d| format!("Predicted ring as seen: {} mm.", fixed(d, -1)));
+    let seen = laid.photographed_diameter_mm.map(|q| format!("Photographed: {} mm.", short(&q)));
+    let apart = laid.difference_mm.map(|difference| {
+        let side = if difference > 0.0 { "larger" } else { "smaller" };
+        format!("The prediction is {} mm {side}.", fixed(difference.abs(), -1))
+    });
+    let alone = (!laid.is_centred).then(|| {
+        "No ring was found on it: the coils’ axis is drawn in the middle of the picture.".to_owned()
+    });
+    [predicted, seen, apart, alone].into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
 
 impl Kept {

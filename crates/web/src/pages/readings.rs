@@ -275,7 +275,7 @@ fn against(app: &App, notebook: &Notebook, run: &Run) -> Response {
     let document = match path(notebook, &setting(run), &app.desk) {
         Ok(document) => document,
         Err(fault) => {
-            let trouble = crate::work::Trouble::from(fault);
+            let trouble = crate::long::Trouble::from(fault);
             return answer::trouble(StatusCode::CONFLICT, &trouble.sentence, &trouble.remedy);
         }
     };

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use arcmass_report::report_html;
+use arcmass_report::{key_html, report_html, worksheet_html};
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -10,7 +10,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::mass::derived;
-use super::{blocking, broken};
+use super::{blocking, broken, part};
 use crate::frame::{self, Station};
 use crate::guard::refusal;
 use crate::state::{App, Snapshot};
@@ -22,8 +22,8 @@ const PRINTED: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src da
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let show = move || {
         let snapshot = app.snapshot();
-        let body = html! { h1 { "Report" } div { (inside(&app, &snapshot)) } };
-        frame::page(&app, &snapshot, &headers, Station::Report, "mass.js", &body)
+        let body = html! { h1 { "Report" } div data-live="/report/work" { (inside(&app, &snapshot)) } };
+        frame::page(&app, &snapshot, &headers, Station::Report, "", &body)
     };
     blocking(show).await.unwrap_or_else(broken)
 }
@@ -39,8 +39,18 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
             a href="/report/file?kind=csv" download="runs.csv" { "runs as CSV" } " · "
             a href="/report/preview" target="_blank" { "open alone to print" }
         }
+        p.downloads { "For a class: "
+            a href="/report/file?kind=worksheet" download="worksheet.html" { "worksheet, blank, with this bench’s numbers" } " · "
+            a href="/report/file?kind=key" download="key.html" { "the teacher’s key" }
+            span.quiet { " The print dialogue offers A4 and Letter; both fit." }
+        }
         iframe.preview src="/report/preview" title="The report as it will be printed" {}
     }
+}
+
+/// `/report/work`: what follows the files.
+pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
+    part(app, inside).await
 }
 
 /// `/report/preview`.
@@ -72,18 +82,9 @@ pub(crate) async fn file(State(app): State<Arc<App>>, Query(form): Query<Form>) 
         let derived = app.work.done(&app.snapshot().stamp)?;
         let typed = |mime: &'static str, text: String| ([(header::CONTENT_TYPE, mime)], text).into_response();
         match form.kind.as_str() {
-            "html" => {
-                // a page taken away is opened from the disk; shown here it may run nothing
-                let mut response = typed("text/html; charset=utf-8", report_html(&derived.input()).ok()?);
-                response
-                    .headers_mut()
-                    .insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PRINTED));
-                response.headers_mut().insert(
-                    header::CONTENT_DISPOSITION,
-                    HeaderValue::from_static("attachment; filename=\"report.html\""),
-                );
-                Some(response)
-            }
+            "html" => Some(taken(report_html(&derived.input()).ok()?, "report.html")),
+            "worksheet" => Some(taken(worksheet_html(&derived.notebook), "worksheet.html")),
+            "key" => Some(taken(key_html(&derived.notebook, &derived.reduction).ok()?, "key.html")),
             "json" => Some(typed("application/json", serde_json::to_string_pretty(&derived.reduction).ok()?)),
             "csv" => Some(typed("text/csv; charset=utf-8", runs_csv(&derived.reduction.runs))),
             _ => None,
@@ -94,6 +95,17 @@ pub(crate) async fn file(State(app): State<Arc<App>>, Query(form): Query<Form>) 
             refusal(StatusCode::NOT_FOUND, "There is no such file yet: open the station Report first.")
         })
     })
+}
+
+/// A page to take away: it is opened from the disk; shown here it may run nothing.
+fn taken(html: String, name: &'static str) -> Response {
+    let mut headers = HeaderMap::new();
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PRINTED));
+    if let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{name}\"")) {
+        headers.insert(header::CONTENT_DISPOSITION, value);
+    }
+    (headers, html).into_response()
 }
 
 fn runs_csv(runs: &[arcmass_lab::document::RunEntry]) -> String {

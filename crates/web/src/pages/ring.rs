@@ -19,8 +19,8 @@ use super::{blocking, broken};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::guard::refusal;
+use crate::long::Trouble;
 use crate::state::{App, Snapshot};
-use crate::work::Trouble;
 
 /// Most marks taken for one photograph.
 const MOST_MARKS: usize = 2000;
@@ -243,7 +243,7 @@ fn seen(app: &App, wish: &Wish) -> Result<Seen, Box<Response>> {
     opened.measure(&notebook, &marks).map_err(trouble)
 }
 
-fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Notebook>), Box<Response>> {
+pub(crate) fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Notebook>), Box<Response>> {
     let snapshot = app.snapshot();
     let faulty = |_| {
         Box::new(answer::trouble(

@@ -1,0 +1,57 @@
+//! A figure in another unit: the axes that carry it, and what is drawn along them, scaled.
+
+use super::panel::{Layer, Panel, Side};
+use super::{Axis, Figure};
+
+impl Figure {
+    /// The same figure with every upright axis labelled `… / from` in another unit.
+    ///
+    /// `factor` is the number of new units in one old unit. Axes with other units, maps and drawings stay as they are.
+    #[must_use]
+    pub fn in_unit(mut self, from: &str, to: &str, factor: f64) -> Self {
+        for panel in self.rows.iter_mut().flatten() {
+            panel.scale_upright(from, to, factor);
+        }
+        self
+    }
+}
+
+impl Panel {
+    fn scale_upright(&mut self, from: &str, to: &str, factor: f64) {
+        let Some(named) = self.y.label.strip_suffix(&format!("/ {from}")) else { return };
+        if self.to_scale || !(factor.is_finite() && factor > 0.0) {
+            return;
+        }
+        let Axis { range, logarithmic, from_zero, .. } = self.y;
+        let range = range.map(|range| range.map(|end| end * factor));
+        self.y = Axis { label: format!("{named}/ {to}"), range, logarithmic, from_zero };
+        for layer in &mut self.layers {
+            match layer {
+                Layer::Points { points, .. } => {
+                    for point in points {
+                        point.y *= factor;
+                        point.y_bar *= factor;
+                    }
+                }
+                Layer::Curve { points, .. } => points.iter_mut().for_each(|[_, y]| *y *= factor),
+                Layer::Band { points, .. } => {
+                    for [_, low, high] in points {
+                        *low *= factor;
+                        *high *= factor;
+                    }
+                }
+                Layer::Rule { side: Side::Level, at, .. } => *at *= factor,
+                Layer::Span { side: Side::Level, from, to, .. } => {
+                    *from *= factor;
+                    *to *= factor;
+                }
+                Layer::Note { at: [_, y], .. } => *y *= factor,
+                Layer::Rule { .. }
+                | Layer::Span { .. }
+                | Layer::Bars { .. }
+                | Layer::Map(_)
+                | Layer::Shape { .. } => {}
+            }
+        }
+    }
+}
