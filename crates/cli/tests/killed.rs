@@ -4,82 +4,14 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![cfg(unix)]
 
-use std::io::{BufRead, BufReader, Read, Write};
-use std::net::TcpStream;
+mod served;
+
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-/// A 64 × 64 grey PNG with a number in its pixels would need a packer; a TIFF needs none.
-fn photograph(number: usize) -> Vec<u8> {
-    let side = 64_u32;
-    let mut tiff = b"II\x2a\0\x08\0\0\0".to_vec();
-    let entries: [(u16, u16, u32); 8] = [
-        (256, 4, side),
-        (257, 4, side),
-        (258, 3, 8),
-        (259, 3, 1),
-        (262, 3, 1),
-        (273, 4, 8 + 2 + 8 * 12 + 4),
-        (278, 4, side),
-        (279, 4, side * side),
-    ];
-    tiff.extend((entries.len() as u16).to_le_bytes());
-    for (tag, kind, value) in entries {
-        tiff.extend(tag.to_le_bytes());
-        tiff.extend(kind.to_le_bytes());
-        tiff.extend(1_u32.to_le_bytes());
-        tiff.extend(value.to_le_bytes());
-    }
-    tiff.extend(0_u32.to_le_bytes());
-    tiff.extend((0..side * side).map(|i| (i as usize * 7 + number * 13) as u8));
-    tiff
-}
-
-struct Server {
-    child: Child,
-    port: u16,
-    cookie: String,
-}
-
-fn start(folder: &Path) -> Server {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_arcmass"))
-        .args(["serve", "--port", "0"])
-        .arg(folder)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
-    let link = lines.map(Result::unwrap).find(|line| line.contains("key=")).unwrap();
-    let (host, key) = link.trim().trim_start_matches("http://").split_once("/?key=").unwrap();
-    let port: u16 = host.rsplit(':').next().unwrap().parse().unwrap();
-    let (status, head) = ask(port, "", "GET", &format!("/?key={key}"), b"").unwrap();
-    assert_eq!(status, 303);
-    let cookie = head.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
-    let cookie = cookie.split(';').next().unwrap().to_owned();
-    Server { child, port, cookie }
-}
-
-/// One request; nothing where the connection broke before the whole answer's head came.
-fn ask(port: u16, cookie: &str, method: &str, path: &str, body: &[u8]) -> Option<(u16, String)> {
-    let mut stream = TcpStream::connect(("127.0.0.1", port)).ok()?;
-    stream.set_read_timeout(Some(Duration::from_secs(30))).ok()?;
-    let head = format!(
-        "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\nCookie: {cookie}\r\n\
-         Content-Type: application/json\r\nConnection: close\r\nContent-Length: {}\r\n\r\n",
-        body.len()
-    );
-    stream.write_all(head.as_bytes()).ok()?;
-    stream.write_all(body).ok()?;
-    let mut answer = Vec::new();
-    let _ = stream.read_to_end(&mut answer);
-    let text = String::from_utf8_lossy(&answer).into_owned();
-    let (head, _) = text.split_once("\r\n\r\n")?;
-    Some((head.split(' ').nth(1)?.parse().ok()?, head.to_owned()))
-}
+use served::{ask, photograph, start};
 
 /// A linear congruential generator (constants of MMIX, from memory): moments, nothing else.
 struct Moments(u64);

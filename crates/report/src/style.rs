@@ -88,7 +88,8 @@ h2{margin-top:22pt}
 table,.caption,figcaption{font-size:9pt}
 .scroll{overflow:visible}
 .result{background:none}
-figure.drawn{width:78%}
+figure.drawn{width:66%}
+h2:has(+p+.table),h2+p:has(+.table),h2:has(+p+figure),h2+p:has(+figure),h2+p:has(+p+figure){break-after:avoid}
 figure.drawn .scroll{break-after:avoid}
 #agreement,#comparison,#cautions,#inputs{break-inside:avoid}
 .data,.screen{display:none}

@@ -200,7 +200,7 @@ function begin() {
     ctx.fillText(`+${most.toFixed(2)}`, left - 6, 20); ctx.fillText("0", left - 6, h / 2 + 5); ctx.fillText(`\u2212${most.toFixed(2)}`, left - 6, h - 22);
     for (const p of points) { const [x, y] = at(p); ctx.beginPath(); ctx.arc(x, y, 2, 0, 7); ctx.fillStyle = of("measured"); ctx.fill(); }
     ctx.textAlign = "center"; ctx.fillStyle = of("quiet");
-    for (const deg of [0, 90, 180, 270, 360]) ctx.fillText(`${deg}\u00b0`, left + ((w - left - 12) * deg) / 360, h - 2);
+    for (const deg of [0, 90, 180, 270, 360]) { ctx.textAlign = deg === 360 ? "right" : "center"; ctx.fillText(`${deg}\u00b0`, left + ((w - left - 12) * deg) / 360, h - 2); }
   }
 
   // hands

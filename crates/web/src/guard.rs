@@ -28,7 +28,7 @@ pub(crate) async fn guard(
     let verdict = judge(&app, peer, &request);
     let mut response = match verdict {
         Verdict::Pass => next.run(request).await,
-        Verdict::Enter(session) => enter(&app, &session),
+        Verdict::Enter(session) => enter(&app, &session, "/"),
         Verdict::Refuse(status, sentence) => refusal(status, sentence),
     };
     let headers = response.headers_mut();
@@ -153,10 +153,10 @@ pub(crate) fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
         .map(|(_, value)| value.to_owned())
 }
 
-/// Sets the cookie and leads to the first page, so that the key leaves the address.
-pub(crate) fn enter(app: &App, session: &str) -> Response {
+/// Sets the cookie and leads on to a page, so that the key leaves the address.
+pub(crate) fn enter(app: &App, session: &str, to: &'static str) -> Response {
     let cookie = format!("{}={session}; HttpOnly; SameSite=Strict; Path=/", cookie_name(app.port));
-    let mut response = (StatusCode::SEE_OTHER, [(header::LOCATION, "/")]).into_response();
+    let mut response = (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response();
     if let Ok(value) = HeaderValue::from_str(&cookie) {
         response.headers_mut().insert(header::SET_COOKIE, value);
     }

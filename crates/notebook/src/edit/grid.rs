@@ -78,15 +78,62 @@ pub fn set_cells(
     let grid = grid(&text_now);
     let mut fields = row;
     fields.resize(grid.columns.len().max(fields.len()), String::new());
+    put(&grid, &mut fields, cells);
+    let mut new = text_now;
+    new.replace_range(span, &joined(&fields, grid.separator));
+    checked(file, text, new)
+}
+
+/// Sets cells in every row of the run that a row belongs to: what is said of a run must agree in its rows.
+///
+/// - **Takes** and **fails** as [`set_cells`].
+pub fn set_cells_of_run(
+    file: &str,
+    text: &str,
+    line: usize,
+    raw: &str,
+    cells: &[(&str, &str)],
+) -> Result<String, EditFault> {
+    let (_, row) = find(text, line, raw).map_err(|now| EditFault::Changed {
+        file: file.to_owned(),
+        now: now.map_or_else(|| "no such row".to_owned(), |raw| format!("`{raw}`")),
+    })?;
+    let at = grid(text).columns.iter().position(|name| name == "run");
+    let run = at.and_then(|at| row.get(at)).cloned().unwrap_or_default();
+    set_cells_of(file, text, Some(&run), cells)
+}
+
+/// Sets cells in every row of a run, or of all runs where none is named.
+///
+/// - **Fails** with [`EditFault::Faults`] where the table could no longer be read.
+pub fn set_cells_of(
+    file: &str,
+    text: &str,
+    run: Option<&str>,
+    cells: &[(&str, &str)],
+) -> Result<String, EditFault> {
+    let mut new = with_columns(text, cells).text;
+    let grid = grid(&new);
+    let spans: Vec<Range<usize>> = Rows::new(&new).skip(1).map(|row| row.span).collect();
+    for (row, span) in grid.rows.iter().zip(spans).rev() {
+        if run.is_some_and(|run| grid.cell(row, "run") != run) {
+            continue;
+        }
+        let mut fields = row.cells.clone();
+        fields.resize(grid.columns.len().max(fields.len()), String::new());
+        put(&grid, &mut fields, cells);
+        new.replace_range(span, &joined(&fields, grid.separator));
+    }
+    checked(file, text, new)
+}
+
+fn put(grid: &Grid, fields: &mut [String], cells: &[(&str, &str)]) {
     for (column, typed) in cells {
         let at = grid.columns.iter().position(|name| name == column);
         if let Some(field) = at.and_then(|at| fields.get_mut(at)) {
             *field = plain(typed, grid.separator);
         }
     }
-    let mut new = text_now;
-    new.replace_range(span, &joined(&fields, grid.separator));
-    checked(file, text, new)
 }
 
 /// Adds a row at the end.
@@ -225,6 +272,24 @@ mod tests {
         let cr = "run;voltage_V;current_A\r\n1;250,1;1,5";
         let new = append_row("readings.csv", cr, &[("run", "2"), ("voltage_V", "1,5"), ("current_A", "2")]);
         assert_eq!(new.unwrap(), "run;voltage_V;current_A\r\n1;250,1;1,5\r\n2;1,5;2\r\n");
+    }
+
+    #[test]
+    fn what_is_said_of_a_run_is_said_in_all_its_rows() {
+        let table = "run,voltage_V,current_A\n1,250.1,1.50\n1,250.2,1.50\n2,200,1.2\n";
+        let struck =
+            set_cells_of_run("readings.csv", table, 3, "1,250.2,1.50", &[("struck_because", "blurred")])
+                .unwrap();
+        assert_eq!(
+            struck,
+            "run,voltage_V,current_A,struck_because\n1,250.1,1.50,blurred\n1,250.2,1.50,blurred\n2,200,1.2,\n"
+        );
+        let photo = set_cells_of("readings.csv", &struck, None, &[("scale_photo", "a.jpg")]).unwrap();
+        let other = set_cells_of("readings.csv", &photo, Some("1"), &[("scale_photo", "b.jpg")]).unwrap();
+        assert_eq!(other.matches("b.jpg").count(), 2);
+        assert_eq!(other.matches("a.jpg").count(), 1);
+        let late = set_cells_of_run("readings.csv", table, 3, "1,250.3,1.50", &[("remark", "x")]);
+        assert!(matches!(late, Err(EditFault::Changed { .. })));
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! The textbook's way: two straight lines, what their intercepts say, and the shape of the excess.
+//! The textbook's way: straight lines, what their intercepts say, and the shape of the excess.
 
 use arcmass_lab::document::ReductionDocument;
 use maud::{Markup, html};
@@ -7,6 +7,18 @@ use crate::chart_lines;
 use crate::table;
 use crate::words::{sentence, symbol};
 
+/// What is drawn: both kinds of lines, or the one that these runs have.
+fn caption(reduction: &ReductionDocument) -> Markup {
+    let has = |kind: &str| reduction.textbook_lines.iter().any(|line| line.line == kind);
+    let squares = html! { (symbol("d")) "² against " (symbol("V")) " at one current" };
+    let currents = html! { (symbol("I")) " against 1/" (symbol("r")) " at one voltage" };
+    match (has("diameter-squared-against-voltage"), has("current-against-inverse-radius")) {
+        (true, true) => html! { "Above: " (squares) ". Below: " (currents) ". " },
+        (true, false) => html! { (squares) ". " },
+        _ => html! { (currents) ". " },
+    }
+}
+
 /// Nothing where there is neither a line nor a shape to show.
 pub(crate) fn body(reduction: &ReductionDocument) -> Option<Markup> {
     let (lines, shapes) = (chart_lines::textbook_lines(reduction), chart_lines::signatures(reduction));
@@ -14,7 +26,7 @@ pub(crate) fn body(reduction: &ReductionDocument) -> Option<Markup> {
         html! {
             @if let Some(figure) = &lines {
                 p { "Two straight lines are asked for almost everywhere. Forced through the origin, whatever is added to a reading goes into the slope and so into the mass; let free, the intercept says how much is added." }
-                (table::figure(figure, html! { "Above: " (symbol("d")) "² against " (symbol("V")) " at one current. Below: " (symbol("I")) " against 1/" (symbol("r")) " at one voltage. Dashes are forced through the origin, thin lines are free." }))
+                (table::figure(figure, html! { (caption(reduction)) "Dashes are forced through the origin, thin lines are free." }))
                 ul { @for line in &reduction.textbook_lines { li { (sentence(&line.sentence)) } } }
             }
             @if let Some(figure) = &shapes {

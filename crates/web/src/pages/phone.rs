@@ -29,7 +29,8 @@ pub(crate) async fn join(
     Query(code): Query<Code>,
 ) -> Response {
     match app.keys.by_code(&code.code, Instant::now()) {
-        CodeAnswer::Session(session) => enter(&app, &session),
+        // a phone is there for its photographs
+        CodeAnswer::Session(session) => enter(&app, &session, "/readings#photos-heading"),
         CodeAnswer::Used => {
             refusal(StatusCode::UNAUTHORIZED, "This code was used already. Show a new one at the Readings.")
         }

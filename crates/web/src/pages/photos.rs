@@ -5,7 +5,7 @@ use std::fs;
 use std::sync::Arc;
 
 use arcmass_lab::photograph::view::{inspect, preview};
-use arcmass_notebook::edit::{EditFault, Grid, keep_photo, photo_name_fault, set_cells};
+use arcmass_notebook::edit::{EditFault, Grid, keep_photo, photo_name_fault, set_cells_of};
 use arcmass_notebook::folder::photo_bytes;
 use axum::Json;
 use axum::body::Bytes;
@@ -48,7 +48,7 @@ pub(crate) fn section(app: &App, snapshot: &Snapshot, grid: &Grid) -> Markup {
         grid.rows.iter().map(|row| grid.cell(row, "run")).filter(|run| seen.insert(*run)).collect();
     let _ = snapshot;
     html! {
-        section.photos aria-labelledby="photos-heading" {
+        section.pictures aria-labelledby="photos-heading" {
             h2 #photos-heading { "Photographs" }
             p { "The ring first, then the scale in the ring's plane, nothing moved between. Before the tube comes out: voltage to 0, current down to 0, heater off and cooled, supplies off, lights on." }
             div #drop.drop {
@@ -60,7 +60,7 @@ pub(crate) fn section(app: &App, snapshot: &Snapshot, grid: &Grid) -> Markup {
             @if !missing.is_empty() {
                 p.caution { "Named in the readings but not in " code { "photos/" } ": " @for (i, name) in missing.iter().enumerate() { @if i > 0 { ", " } (name) } "." }
             }
-            ul.photos {
+            ul.taken {
                 @for name in &names { (of_photo(name, grid, &runs)) }
             }
         }
@@ -202,18 +202,9 @@ pub(crate) struct Match {
 pub(crate) async fn matched(State(app): State<Arc<App>>, Json(wish): Json<Match>) -> Response {
     let change = move || {
         let column = if wish.shows == "scale" { "scale_photo" } else { "ring_photo" };
-        let done = readings::edit(&app, |text| {
-            let mut text = text.to_owned();
-            let before = arcmass_notebook::edit::grid(&text);
-            let rows = before.rows.iter().enumerate();
-            let rows = rows.filter(|(_, row)| wish.run.is_empty() || before.cell(row, "run") == wish.run);
-            for at in rows.map(|(at, _)| at).collect::<Vec<_>>() {
-                let now = arcmass_notebook::edit::grid(&text);
-                let Some(row) = now.rows.get(at) else { continue };
-                text = set_cells(readings::FILE, &text, row.line, &row.raw, &[(column, &wish.photo)])?;
-            }
-            Ok(text)
-        });
+        let run = Some(wish.run.as_str()).filter(|run| !run.is_empty());
+        let done =
+            readings::edit(&app, |text| set_cells_of(readings::FILE, text, run, &[(column, &wish.photo)]));
         match done {
             Ok(_) => answer::saved(&app, &json!({})),
             Err(fault) => answer::refused(&fault),

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use arcmass_lab::path::{Setting, path};
 use arcmass_notebook::edit::{
-    EditFault, Grid, GridRow, append_row, grid, keep_text, raw_file, remove_row, set_cells,
+    EditFault, Grid, GridRow, append_row, grid, keep_text, raw_file, remove_row, set_cells, set_cells_of_run,
 };
 use arcmass_notebook::{Notebook, Run};
 use axum::Json;
@@ -191,7 +191,10 @@ pub(crate) struct Set {
 /// `/readings/set`.
 pub(crate) async fn set(State(app): State<Arc<App>>, Json(set): Json<Set>) -> Response {
     let change = move || {
-        let done = edit(&app, |text| set_cells(FILE, text, set.line, &set.raw, &pairs(&set.cells)));
+        // meters were read row by row; all else is said of the run
+        let is_read = set.cells.iter().all(|(name, _)| matches!(name.as_str(), "voltage_V" | "current_A"));
+        let put = if is_read { set_cells } else { set_cells_of_run };
+        let done = edit(&app, |text| put(FILE, text, set.line, &set.raw, &pairs(&set.cells)));
         match done {
             Ok(text) => {
                 let after = grid(&text);

@@ -2,8 +2,6 @@
 
 #![allow(dead_code)]
 
-pub(crate) mod browser;
-
 use std::io::{Read, Write};
 use std::net::{IpAddr, SocketAddr, TcpStream};
 use std::path::PathBuf;

@@ -12,14 +12,14 @@ use serde_json::{Value, json};
 /// How long anything may take.
 const PATIENCE: Duration = Duration::from_secs(60);
 
-/// A browser with one page.
+/// A page of a browser; the first one ends the browser with itself.
 pub(crate) struct Browser {
-    child: Child,
+    started: Option<(Child, tempfile::TempDir)>,
+    port: u16,
     socket: TcpStream,
     next: u64,
     /// Complaints and requests heard so far.
     pub(crate) events: VecDeque<Value>,
-    _profile: tempfile::TempDir,
 }
 
 /// Where Chromium is, if it is installed.
@@ -56,10 +56,19 @@ impl Browser {
                 None => std::thread::sleep(Duration::from_millis(50)),
             }
         };
+        Self::page(port, Some((child, profile)))
+    }
+
+    /// Another page of the same browser, with the same cookies.
+    pub(crate) fn another(&self) -> Self {
+        Self::page(self.port, None)
+    }
+
+    fn page(port: u16, started: Option<(Child, tempfile::TempDir)>) -> Self {
         let page = new_page(port);
         let address = page["webSocketDebuggerUrl"].as_str().unwrap().to_owned();
         let socket = connect(port, address.split_once(&format!(":{port}")).unwrap().1);
-        let mut browser = Self { child, socket, next: 0, events: VecDeque::new(), _profile: profile };
+        let mut browser = Self { started, port, socket, next: 0, events: VecDeque::new() };
         for domain in ["Page", "Runtime", "Log", "Network"] {
             browser.call(&format!("{domain}.enable"), &json!({}));
         }
@@ -85,6 +94,23 @@ impl Browser {
     pub(crate) fn value(&mut self, expression: &str) -> Value {
         let asked = json!({ "expression": expression, "awaitPromise": true, "returnByValue": true });
         self.call("Runtime.evaluate", &asked)["result"]["value"].clone()
+    }
+
+    /// Puts files into a field, as a person would by its dialogue.
+    pub(crate) fn choose(&mut self, field: &str, files: &[PathBuf]) {
+        let object = self
+            .call("Runtime.evaluate", &json!({ "expression": format!("document.querySelector('{field}')") }));
+        let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+        let of = &object["result"]["objectId"];
+        self.call("DOM.setFileInputFiles", &json!({ "files": files, "objectId": of }));
+    }
+
+    /// A click at a place of the window.
+    pub(crate) fn clicks(&mut self, [x, y]: [f64; 2]) {
+        for kind in ["mousePressed", "mouseReleased"] {
+            let event = json!({ "type": kind, "x": x, "y": y, "button": "left", "clickCount": 1 });
+            self.call("Input.dispatchMouseEvent", &event);
+        }
     }
 
     /// Waits until an expression is true.
@@ -117,6 +143,9 @@ impl Browser {
             "Enter" => (13, "\r"),
             "Tab" => (9, ""),
             " " => (32, " "),
+            "ArrowLeft" => (37, ""),
+            "ArrowRight" => (39, ""),
+            "Delete" => (46, ""),
             _ => (0, key),
         };
         let down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text });
@@ -161,8 +190,10 @@ impl Browser {
 
 impl Drop for Browser {
     fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        if let Some((child, _)) = &mut self.started {
+            let _ = child.kill();
+            let _ = child.wait();
+        }
     }
 }
 

@@ -1,14 +1,9 @@
-//! The page in a real browser: a first notebook taken to its mass by the keyboard alone, on a desk and on a phone.
+//! A first notebook, readings by hand, taken to its mass by the keyboard alone.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+use serde_json::json;
 
-mod common;
-
-use common::Bench;
-use common::browser::{Browser, chromium};
-use serde_json::{Value, json};
-
-const STATIONS: [&str; 8] = ["bench", "field", "readings", "ring", "mass", "path", "board", "report"];
+use crate::chromium::{Browser, chromium};
+use crate::common::Bench;
 
 /// Readings of an invented bench: V, I and the diameter by hand.
 const READINGS: [[&str; 3]; 4] = [
@@ -45,7 +40,6 @@ fn a_first_notebook_comes_to_its_mass_by_the_keyboard_alone() {
     strike_the_last(&mut page, &bench, &own);
     page.go(&format!("{own}/report"));
     page.until("document.querySelector('iframe.preview') !== null");
-    look_at_every_station(&mut page, &own);
     let mut complaints = page.complaints(&own);
     // the browser notes the one change that was refused on purpose
     let on_purpose = |told: &String| told.contains("/bench/set") && told.contains("422");
@@ -101,49 +95,4 @@ fn strike_the_last(page: &mut Browser, bench: &Bench, own: &str) {
     page.until("document.querySelector('tr.struck') !== null");
     let table = std::fs::read_to_string(bench.root.join("readings.csv")).unwrap();
     assert!(table.contains("\"bumped the table, twice\""), "{table}");
-}
-
-/// Each station, dark and light, on a desk and on a phone: nothing wider than the screen, nothing seriously hard to reach.
-fn look_at_every_station(page: &mut Browser, own: &str) {
-    let axe = std::env::var("ARCMASS_AXE").ok().and_then(|file| std::fs::read_to_string(file).ok());
-    for look in ["dark", "light", "dim"] {
-        for (width, height) in [(1280, 800), (390, 844)] {
-            page.size(width, height);
-            page.value(&format!("document.cookie = 'arcmass-look={look}; path=/'"));
-            for station in STATIONS {
-                page.go(&format!("{own}/{station}"));
-                page.until(
-                    "document.querySelector('h1') !== null && document.querySelector('[data-wait]') === null",
-                );
-                assert_eq!(page.value("document.documentElement.dataset.theme"), json!(look), "{station}");
-                let wide = page.value("document.documentElement.scrollWidth");
-                assert!(wide.as_u64().unwrap() <= u64::from(width), "{station} is {wide} wide on {width}");
-                if let Some(axe) = &axe {
-                    let serious = seriously(page, axe);
-                    assert_eq!(serious, json!([]), "{station}, {look}, {width}");
-                }
-                keep(page, station, look, width);
-            }
-        }
-    }
-}
-
-/// Serious and critical findings of axe-core.
-fn seriously(page: &mut Browser, axe: &str) -> Value {
-    page.value(&format!("{axe};0"));
-    page.value(
-        "axe.run(document, { iframes: false }).then((found) => found.violations\
-         .filter((v) => ['serious', 'critical'].includes(v.impact)).map((v) => [v.id, v.nodes[0].html]))",
-    )
-}
-
-/// Keeps a picture of each station where `cargo xtask study screens` asks for it.
-fn keep(page: &mut Browser, station: &str, look: &str, width: u32) {
-    let Some(folder) = std::env::var_os("ARCMASS_SCREENS") else { return };
-    let device = if width < 600 { "phone" } else { "desk" };
-    std::thread::sleep(std::time::Duration::from_millis(400));
-    let picture = page.picture();
-    let folder = std::path::PathBuf::from(folder);
-    std::fs::create_dir_all(&folder).unwrap();
-    std::fs::write(folder.join(format!("{station}-{device}-{look}.png")), picture).unwrap();
 }
