@@ -211,6 +211,28 @@ fn check_and_new_are_told_as_the_schemas_have_it() {
 }
 
 #[test]
+fn where_the_page_is_served_is_told_as_the_schema_has_it() {
+    let folder = bare();
+    for more in [&[][..], &["--listen", "0.0.0.0"]] {
+        let mut server = Command::new(env!("CARGO_BIN_EXE_arcmass"))
+            .args(["serve", "--port", "0", "--json"])
+            .args(more)
+            .arg(folder.path())
+            .stdout(std::process::Stdio::piped())
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        let told = std::io::BufReader::new(server.stdout.take().unwrap());
+        let mut documents = serde_json::Deserializer::from_reader(told).into_iter::<Value>();
+        let document = documents.next().unwrap().unwrap();
+        server.kill().unwrap();
+        server.wait().unwrap();
+        assert_follows("serve", &document);
+        assert_eq!(document["outside"].is_null(), more.is_empty(), "{document:#}");
+    }
+}
+
+#[test]
 fn faults_are_told_all_at_once_and_nothing_is_written() {
     let folder = typical();
     let bench = fs::read_to_string(folder.path().join("bench.toml")).unwrap();

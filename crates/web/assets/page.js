@@ -147,6 +147,11 @@ document.addEventListener("change", async (event) => {
   document.dispatchEvent(new CustomEvent("unit-changed"));
 });
 
+// on a narrow screen the line of the day scrolls: the station one is at stands in its middle
+const line = document.querySelector("nav.line");
+const here = line?.querySelector("[aria-current]")?.closest("li");
+if (here && line.scrollWidth > line.clientWidth) line.scrollLeft = here.offsetLeft - (line.clientWidth - here.offsetWidth) / 2;
+
 const LOOKS = ["dark", "light", "dim"];
 function nextLook() {
   const root = document.documentElement;
@@ -162,8 +167,8 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "d") nextLook();
   if (event.key === "," || event.key === ".") {
     const links = [...document.querySelectorAll("nav.line a")];
-    const here = links.findIndex((link) => link.getAttribute("aria-current") === "page");
-    const there = links[here + (event.key === "." ? 1 : -1)];
+    const at = links.findIndex((link) => link.getAttribute("aria-current") === "page");
+    const there = links[at + (event.key === "." ? 1 : -1)];
     if (there) location.href = there.href;
   }
 });

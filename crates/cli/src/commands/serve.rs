@@ -35,7 +35,7 @@ pub(crate) fn serve(
     }
     let options = ServeOptions { folder: folder.to_owned(), port, listen, desk: arguments.desk() };
     let served = arcmass_web::serve(&options, |running| {
-        if let Err(fault) = told(running, arguments.json) {
+        if let Err(fault) = told(running, arguments) {
             say(&format!("arcmass: the address can't be printed: {fault:?}"));
         }
     });
@@ -49,10 +49,10 @@ pub(crate) fn serve(
     })
 }
 
-fn told(running: &Running, as_json: bool) -> Result<(), Ending> {
-    if as_json {
+fn told(running: &Running, arguments: &Arguments) -> Result<(), Ending> {
+    if arguments.json {
         let document = serde_json::json!({
-            "schema": "arcmass.serve/1", "address": running.address.to_string(), "link": running.link, "outside": running.outside,
+            "schema": "arcmass.serve/1", "made_by": arguments.desk().made_by(Vec::new()), "address": running.address.to_string(), "link": running.link, "outside": running.outside,
         });
         return crate::show::json(&document, &[]);
     }

@@ -133,7 +133,7 @@ fn over(notebook: &Notebook) -> Markup {
                     label { "Photograph " select #over-photo {
                         option value="" { "none" }
                         @for (run, photo) in &shots {
-                            option value=(photo) data-voltage=(run.mean_voltage_v()) data-current=(run.mean_current_a()) data-tilt=(run.gun_tilt_deg) data-turned=(run.bench_turned_deg) data-sense=[(run.field_sense.sign() < 0.0).then_some("-")] { "run " (run.run) ", " (photo) }
+                            option value=(photo) data-voltage=(round(run.mean_voltage_v(), 100.0)) data-current=(round(run.mean_current_a(), 10_000.0)) data-tilt=(run.gun_tilt_deg) data-turned=(run.bench_turned_deg) data-sense=[(run.field_sense.sign() < 0.0).then_some("-")] { "run " (run.run) ", " (photo) }
                         }
                     } }
                     button #over-setting type="button" disabled { "Take this run’s setting" }

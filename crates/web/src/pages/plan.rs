@@ -103,7 +103,7 @@ pub(crate) async fn page(
 
 /// `/plan/work`: what follows the files.
 pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
-    part(app, move |app, snapshot| inside(app, snapshot)).await
+    part(app, inside).await
 }
 
 fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
