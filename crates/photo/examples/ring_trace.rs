@@ -45,6 +45,8 @@ fn described(name: &str, trace: &RingTrace, decode_s: f64, measure_s: f64) -> Va
         "correlation_px": trace.correlation_length_px,
         "travel_known": trace.travel_known,
         "muzzle_px": trace.muzzle_px,
+        "slow_u_px": trace.slow_u_px,
+        "common_u_px": trace.common_u_px,
         "arc_deg": trace.arc_seen_deg,
         "centre_px": trace.centre_px,
         "semi_axes_px": trace.semi_axes_px,

@@ -22,6 +22,7 @@ mod ring_gun;
 mod ring_line;
 mod ring_result;
 mod ring_travel;
+mod ring_turns;
 pub mod scale;
 pub mod trace;
 mod trace_shape;

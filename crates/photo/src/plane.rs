@@ -3,6 +3,7 @@
 mod model;
 mod ring;
 mod solve;
+mod turn;
 
 use nalgebra::{DVector, Vector3};
 
@@ -11,8 +12,9 @@ use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::scale::{FEWEST_MARKS, Rhythm, ScaleFound};
 use model::{LN_FOCAL, Model, plane_point};
-pub use ring::{RingInPlane, TraceInPixels, ring_in_plane};
+pub use ring::{RingInPlane, TraceInPixels, ring_in_plane, ring_of_turn};
 use solve::{Solved, solve};
+pub use turn::TurnHints;
 
 /// Marks that miss their place by more than this on average point to a miscount or a bent scale.
 const ALARM_RMS_MM: f64 = 0.03;

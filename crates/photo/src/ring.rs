@@ -1,9 +1,10 @@
 //! The beam's centre line on the photograph, with the uncertainty of each point, and the ellipse it nearly is.
 
 use crate::error::{PhotoCaveat, PhotoError};
-use crate::glow::{Glow, full};
+use crate::glow::{Candidate, Glow, full};
 use crate::picture::Picture;
-use crate::ring_choose::choose;
+use crate::ring_choose::{better_left_out, choose};
+use crate::ring_curve::median;
 use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::follow;
 use crate::ring_line::{Line, faint};
@@ -92,6 +93,10 @@ pub struct RingTrace {
     pub scatter_px: f64,
     /// Root mean square of the smooth line about the ellipse, in pixels: how far the path is from an ellipse.
     pub out_of_ellipse_px: f64,
+    /// Standard uncertainty of the centre line that varies slowly along the beam (its shape, haze, glass), in pixels.
+    pub slow_u_px: f64,
+    /// Standard uncertainty of the centre line that is the same all along it, in pixels: it goes straight into the radius.
+    pub common_u_px: f64,
     /// Weight of red, green and blue in the measurement.
     pub channel_weights: [f32; 3],
     /// What was found but not believed.
@@ -118,14 +123,54 @@ pub fn find_ring(picture: &Picture, hints: &RingHints) -> Result<RingTrace, Phot
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
     let glow = Glow::find(picture, &allowed);
     let choice = choose(&glow, hints)?;
-    let chosen = choice.ring;
-    let base = to_full(&chosen.ellipse, glow.factor);
-    let followed = follow(picture, &base, chosen.scale * glow.factor as f64).ok_or_else(faint)?;
-    let line = Line::measured(picture, base, &followed, &allowed)?;
-    let line = line.ordered_by_travel(picture)?;
-    let mut trace = line.finished(picture)?;
+    let measured = |candidate: &Candidate| -> Result<RingTrace, PhotoError> {
+        let base = to_full(&candidate.ellipse, glow.factor);
+        let followed = follow(picture, &base, candidate.scale * glow.factor as f64).ok_or_else(faint)?;
+        let line = Line::measured(picture, base, &followed, &allowed)?;
+        line.ordered_by_travel(picture)?.finished(picture)
+    };
+    let first = measured(&choice.ring);
+    if let Ok(mut trace) = first.clone()
+        && !is_doubtful(&trace)
+    {
+        trace.caveats.extend(choice.caveats);
+        return Ok(trace);
+    }
+    let others = choice.next.iter().filter_map(|candidate| measured(candidate).ok());
+    let better = |trace: &RingTrace| {
+        // another ellipse through the same line is no other line
+        let is_other = |first: &RingTrace| {
+            let (a, b) = (&first.ellipse, &trace.ellipse);
+            (a.cx - b.cx).hypot(a.cy - b.cy) + (a.r - b.r).abs() > OTHER_LINE * a.r
+                && light(trace) > OUTLINE_OUTSHINES * light(first)
+        };
+        !is_doubtful(trace) && first.as_ref().map_or(true, is_other)
+    };
+    if let Some(mut trace) = others.into_iter().find(better) {
+        trace.caveats.push(better_left_out());
+        return Ok(trace);
+    }
+    let mut trace = first?;
     trace.caveats.extend(choice.caveats);
     Ok(trace)
+}
+
+/// A lit outline of the bulb may be this much brighter than the beam; the beam's reflection in the glass is weaker than it
+/// by more (two surfaces of 4 %).
+const OUTLINE_OUTSHINES: f64 = 0.15;
+/// Two ellipses further apart than this, in parts of the radius, lie on two lines.
+const OTHER_LINE: f64 = 0.12;
+/// Arc from which a line has no gap for the gun: the smallest gun hides some ten degrees (common practice, no source).
+pub(crate) const WHOLE_DEG: f64 = 352.0;
+
+/// Whether a line is more likely something else than the beam: seen all round, or mostly not one line.
+fn is_doubtful(trace: &RingTrace) -> bool {
+    trace.arc_seen_deg > WHOLE_DEG || trace.caveats.iter().any(|c| c.code == "doubled-line")
+}
+
+/// Median height of the believed points.
+fn light(trace: &RingTrace) -> f64 {
+    median(trace.points.iter().filter(|p| p.accepted).map(|p| p.brightness).collect())
 }
 
 /// Whether a polygon holds a point (crossings of a ray to the right).

@@ -12,10 +12,17 @@ const BEAM_NOT_REFLECTION: f64 = 0.2;
 /// Light of another line, against the chosen one, from which the choice is no longer plain.
 const RIVAL: f64 = 0.35;
 
+/// Rings tried in turn while the better ones can't be measured: beyond a few only furniture is left.
+const MOST_TRIED: usize = 4;
+/// Least rank of a ring that is tried, against the best.
+const LEAST_RANK: f64 = 0.15;
+
 /// The chosen ring in reduced pixels, with what should be said about the choice.
 #[derive(Debug)]
 pub(crate) struct Choice {
     pub(crate) ring: Candidate,
+    /// Others to try if the chosen one can't be measured or is most likely an outline, best first.
+    pub(crate) next: Vec<Candidate>,
     pub(crate) caveats: Vec<PhotoCaveat>,
 }
 
@@ -42,10 +49,19 @@ pub(crate) fn choose(glow: &Glow, hints: &RingHints) -> Result<Choice, PhotoErro
     });
     let best_inner = inner.max_by(|a, b| (a.1 * a.0.seen).total_cmp(&(b.1 * b.0.seen)));
     if let Some((ring, _)) = best_inner.filter(|_| hints.bulb_radius_px.is_none()) {
-        return Ok(Choice { ring: *ring, caveats: vec![outline_taken()] });
+        let next = tried(&found, ring);
+        return Ok(Choice { ring: *ring, next, caveats: vec![outline_taken()] });
     }
     let rival = others.iter().any(|(_, light)| *light > RIVAL * first_light);
-    Ok(Choice { ring: first, caveats: if rival { vec![two_rings()] } else { Vec::new() } })
+    let caveats = if rival { vec![two_rings()] } else { Vec::new() };
+    Ok(Choice { ring: first, next: tried(&found, &first), caveats })
+}
+
+/// The candidates that may be tried after the chosen one.
+fn tried(found: &[Candidate], chosen: &Candidate) -> Vec<Candidate> {
+    let least = LEAST_RANK * found.first().map_or(0.0, Candidate::score);
+    let others = found.iter().filter(|c| c.ellipse != chosen.ellipse && c.score() > least);
+    others.take(MOST_TRIED - 1).copied().collect()
 }
 
 /// The ring through points marked by hand, drawn on to the bright line near them.
@@ -57,7 +73,7 @@ fn by_hand(glow: &Glow, marked: &[Weighted]) -> Result<Choice, PhotoError> {
     let ring = glow.judged(drawn).or_else(|| glow.judged(ellipse)).ok_or_else(|| PhotoError::NoRing {
         why: "no bright line runs near the points marked by hand".into(),
     })?;
-    Ok(Choice { ring, caveats: Vec::new() })
+    Ok(Choice { ring, next: Vec::new(), caveats: Vec::new() })
 }
 
 /// Algebraic circle, only a start for what follows: minimises `Σ (x² + y² + D x + E y + F)²`.
@@ -102,6 +118,15 @@ fn outline_taken() -> PhotoCaveat {
         "outer-line-left-out",
         "the beam should be the brightest thin line; a line around it is as bright and was taken for the bulb's outline",
         "darken the room, state the bulb's radius, or mark points on the beam by hand",
+    )
+}
+
+/// Said where the best line could not be measured, or goes all round as only an outline does.
+pub(crate) fn better_left_out() -> PhotoCaveat {
+    PhotoCaveat::new(
+        "brighter-line-left-out",
+        "the beam should be the brightest thin line; a brighter one is no beam by its shape and was left out",
+        "check the overlay; if the wrong line was taken, state the bulb's radius or mark points on the beam by hand",
     )
 }
 

@@ -6,6 +6,7 @@ use crate::ring_cross::{CrossSections, Sector};
 use crate::ring_curve::{Offset, OpenCurve, median};
 use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::{Followed, station};
+use crate::ring_turns::first_turn;
 use crate::trace::LineFit;
 
 /// Shortest arc that still fixes a circle to about a hundredth; below it the ring is refused.
@@ -21,6 +22,15 @@ pub(crate) const DOUBLED: &str = "the cross-section is not that of one line";
 /// Said when the line is lost between the search and the fine reading.
 pub(crate) fn faint() -> PhotoError {
     PhotoError::NoRing { why: "a faint line could not be followed at full resolution".into() }
+}
+
+/// Said when the whole ring is enough, but not of one line.
+fn no_single_line(doubled_deg: f64) -> PhotoError {
+    PhotoError::NoRing {
+        why: format!(
+            "over {doubled_deg:.0}° the line is not that of one beam: two lie side by side, or it is an outline"
+        ),
+    }
 }
 
 /// Stations along the ring with what was measured at each.
@@ -75,6 +85,23 @@ impl Line {
         if sectors.is_empty() {
             return Err(faint());
         }
+        let narrow = narrow_width(&sectors).min(sigma);
+        let first = first_turn(picture, &base, &followed.t, cross.weights, narrow, allowed);
+        let beside_second = first.and_then(|first| {
+            let mut cross = CrossSections::read(
+                picture,
+                &base,
+                &followed.t,
+                &first.offset_px,
+                first.sigma_px,
+                rows,
+                &first.lit,
+            )?;
+            first.take_away_second(&mut cross.profiles, cross.raster);
+            let sectors = cross.sectors(&first.offset_px, &first.lit, first.sigma_px);
+            (!sectors.is_empty()).then_some((cross, sectors, first.offset_px, first.lit))
+        });
+        let (cross, sectors, smooth, lit) = beside_second.unwrap_or((cross, sectors, smooth, lit));
         let fits = cross.centres(&smooth, &sectors);
         let mut line = Self {
             base,
@@ -87,8 +114,11 @@ impl Line {
             why: vec![""; n],
             forward: None,
         };
-        line.judge(span).ok_or(needed)?;
-        Ok(line)
+        if line.judge(span).is_some() {
+            return Ok(line);
+        }
+        let doubled = 360.0 * line.why.iter().filter(|w| **w == DOUBLED).count() as f64 / n as f64;
+        Err(if doubled > 0.5 * span { no_single_line(doubled) } else { needed })
     }
 
     /// Decides which stations to believe and draws the smooth line through them.
@@ -172,6 +202,13 @@ impl Line {
         };
         self.fits.iter().zip(&self.followed.t).zip(&self.weights).map(one).collect()
     }
+}
+
+/// Width of a single line where two may lie side by side: that of the narrow sectors.
+fn narrow_width(sectors: &[Sector]) -> f64 {
+    let mut widths: Vec<f64> = sectors.iter().map(|s| s.fit.shape.sigma_px).collect();
+    widths.sort_by(f64::total_cmp);
+    widths.get(widths.len() / 5).copied().unwrap_or(f64::INFINITY).max(0.5)
 }
 
 /// Terms of the smooth line for an arc: enough for four waves a turn, fewer for less.

@@ -3,7 +3,9 @@
 use arcmass_notebook::{HandMarks, Input, MarkKind, Notebook};
 use arcmass_photo::marks::{HandMark, HandMarkKind};
 use arcmass_photo::overlay::{Overlay, draw_ring, draw_scale};
-use arcmass_photo::plane::{CameraHints, RingInPlane, ScalePlane, TraceInPixels, fit_plane, ring_in_plane};
+use arcmass_photo::plane::{
+    CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, ring_of_turn,
+};
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
 use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring};
 
@@ -71,9 +73,6 @@ pub(super) struct Job<'a> {
     pub(super) with_overlays: bool,
 }
 
-/// What moves slowly along the beam (haze, glass) is not seen in the scatter about a smooth line: it stays on the mean
-/// radius, measured against drawn beams with a known centre line as up to 0.06 px.
-const SLOW_ERROR_PX: f64 = 0.06;
 /// The bulb's outline lies between these shares of its stated radius, perspective and an oblique view included.
 const BULB_OUTLINE: [f64; 2] = [0.85, 1.2];
 
@@ -230,8 +229,7 @@ impl Job<'_> {
         ring: &RingInPlane,
     ) -> PhotoEntry {
         let diameter = ring.diameter_mm;
-        let slow = 2.0 * SLOW_ERROR_PX / ring.scale_px_per_mm.max(f64::MIN_POSITIVE);
-        let u_trace = ring.u_trace_mm.hypot(slow);
+        let u_trace = ring.u_trace_mm;
         let length = Spread::Normal(self.apparatus.scale_relative_u * diameter);
         let own = [Spread::Normal(u_trace), Spread::Normal(ring.u_plane_mm), length];
         let mut caveats: Vec<CaveatEntry> = trace.caveats.iter().chain(&plane.caveats).map(caveat).collect();
@@ -306,7 +304,13 @@ pub(super) fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPl
     let points: Vec<[f64; 2]> = accepted.iter().map(|point| [point.x_px, point.y_px]).collect();
     let u: Vec<f64> = accepted.iter().map(|point| point.u_px).collect();
     let line = TraceInPixels { points_px: &points, u_px: &u, correlation_px: trace.correlation_length_px };
-    ring_in_plane(line, plane)
+    let hints = TurnHints {
+        muzzle_px: trace.muzzle_px,
+        travel_known: trace.travel_known,
+        slow_u_px: trace.slow_u_px,
+        common_u_px: trace.common_u_px,
+    };
+    ring_of_turn(line, &hints, plane)
 }
 
 fn said(name: &str, error: &PhotoError) -> FailedPhoto {

@@ -21,12 +21,13 @@ use crate::repository;
 use notebook::draw_into;
 
 const HELP: &str = "\
-cargo xtask study photographs [--benches N] [--workers N] [--only CONDITION] [--fresh] [--table] [--draw FOLDER]
+cargo xtask study photographs [--benches N] [--workers N] [--only CONDITION] [--fresh] [--table] [--keep FOLDER] [--draw FOLDER]
   --benches N      benches under each condition, three rings and one scale each (6)
   --workers N      side by side (2)
   --only CONDITION one condition
   --fresh          forget what was measured before; else a run that was broken off goes on
   --table          only the table of what was measured before
+  --keep FOLDER    keep what is drawn there with its truth, and measure again what is there already
   --draw FOLDER    draw the first bench of each condition there, to be looked at, and measure nothing";
 
 /// What was asked on the command line.
@@ -37,12 +38,20 @@ struct Asked {
     is_fresh: bool,
     is_table: bool,
     draw: Option<PathBuf>,
+    keep: Option<PathBuf>,
 }
 
 impl Asked {
     fn read(words: &[&str]) -> Result<Self, String> {
-        let mut asked =
-            Self { benches: 6, workers: 2, only: None, is_fresh: false, is_table: false, draw: None };
+        let mut asked = Self {
+            benches: 6,
+            workers: 2,
+            only: None,
+            is_fresh: false,
+            is_table: false,
+            draw: None,
+            keep: None,
+        };
         let mut words = words.iter();
         while let Some(word) = words.next() {
             let mut value = || words.next().copied().ok_or(format!("`{word}` needs a value"));
@@ -51,6 +60,7 @@ impl Asked {
                 "--benches" => asked.benches = number(value()?)?,
                 "--workers" => asked.workers = number(value()?)?.clamp(1, 64) as usize,
                 "--only" => asked.only = Some(value()?.to_owned()),
+                "--keep" => asked.keep = Some(PathBuf::from(value()?)),
                 "--draw" => asked.draw = Some(PathBuf::from(value()?)),
                 "--fresh" => asked.is_fresh = true,
                 "--table" => asked.is_table = true,
@@ -133,7 +143,7 @@ fn measure(asked: &Asked, before: &[Row], path: &PathBuf) -> Result<(), String> 
     let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
     let work = || {
         while let Some((condition, bench)) = tasks.get(next.fetch_add(1, Ordering::Relaxed)) {
-            match notebook::bench(condition, *bench) {
+            match notebook::bench(condition, *bench, asked.keep.as_deref()) {
                 Ok(rows) => keep(&file, &rows),
                 Err(why) => eprintln!("{} {bench}: not drawn: {why}", condition.name),
             }
@@ -185,7 +195,7 @@ mod tests {
         let conditions = CONDITIONS.iter().filter(|condition| names.contains(&condition.name));
         let mut measured = 0;
         for condition in conditions {
-            let rows = notebook::bench(condition, 1).unwrap_or_default();
+            let rows = notebook::bench(condition, 1, None).unwrap_or_default();
             assert_eq!(rows.len(), setup::RINGS, "{} seed 1", condition.name);
             for row in &rows {
                 assert!(!row.is_silently_wrong(), "seed 1: {row:?}");

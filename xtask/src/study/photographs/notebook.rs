@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
-use arcmass_draw::{Beam, Scene, draw_bench, draw_ring};
+use arcmass_draw::{Beam, RingTruth, Scene, draw_bench, draw_ring};
 use arcmass_lab::desk::Desk;
 use arcmass_lab::photograph::{RingsQuestion, Silent, rings};
 use arcmass_notebook::Notebook;
+use arcmass_physics::{Vec3, fit_circle};
 use serde::{Deserialize, Serialize};
 
 use super::condition::Condition;
@@ -29,6 +30,27 @@ pub(crate) struct Row {
     pub(crate) failed: Option<String>,
 }
 
+/// What is known of a drawn ring and hidden from the measurement.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Truth {
+    /// Diameter in the scale's plane.
+    diameter_mm: f64,
+    /// The centre line from the muzzle to the gun, point by point: through the glass, without it, and on the scale's plane.
+    seen_px: Vec<[f64; 2]>,
+    straight_px: Vec<[f64; 2]>,
+    plane_mm: Vec<[f64; 2]>,
+}
+
+/// Name of the file that holds the truth of a drawn notebook's rings; the measurement leaves it alone.
+const TRUTH: &str = "truth.json";
+
+/// The true diameters of a bench drawn before.
+fn drawn_before(folder: &Path) -> Option<Vec<f64>> {
+    let text = std::fs::read_to_string(folder.join(TRUTH)).ok()?;
+    let truths: Vec<Truth> = serde_json::from_str(&text).ok()?;
+    Some(truths.iter().map(|truth| truth.diameter_mm).collect())
+}
+
 /// Draws a bench under a condition into a folder; the folder then holds a whole notebook. Gives the true diameters.
 pub(crate) fn draw_into(folder: &Path, condition: &Condition, bench: u64) -> Result<Vec<f64>, String> {
     // one stream for each bench: the same benches whatever else is drawn
@@ -38,15 +60,20 @@ pub(crate) fn draw_into(folder: &Path, condition: &Condition, bench: u64) -> Res
     (condition.change)(&mut setup, &mut dice);
     let rings = setup.rings(&mut dice)?;
     std::fs::create_dir_all(folder.join("photos")).map_err(|fault| fault.to_string())?;
+    let mut truths = Vec::new();
     for (index, ring) in rings.iter().enumerate() {
-        write(folder, &format!("photos/{}", ring_name(index)), &ring_photo(&setup, ring, index)?)?;
+        let (jpeg, truth) = ring_photo(&setup, ring, index)?;
+        write(folder, &format!("photos/{}", ring_name(index)), &jpeg)?;
+        truths.push(setup.truth(ring, truth)?);
     }
     if !setup.is_together {
         write(folder, "photos/scale.jpg", &scale_photo(&setup)?)?;
     }
     write(folder, "bench.toml", bench_file(&setup, &mut dice).as_bytes())?;
     write(folder, "readings.csv", readings(&setup, rings.len()).as_bytes())?;
-    Ok(rings.iter().map(|ring| ring.seen_diameter_mm).collect())
+    let text = serde_json::to_string(&truths).map_err(|fault| fault.to_string())?;
+    write(folder, TRUTH, text.as_bytes())?;
+    Ok(truths.iter().map(|truth| truth.diameter_mm).collect())
 }
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), String> {
@@ -57,18 +84,41 @@ fn ring_name(index: usize) -> String {
     format!("ring-{}.jpg", index + 1)
 }
 
-fn ring_photo(setup: &Setup, ring: &Ring, index: usize) -> Result<Vec<u8>, String> {
+impl Setup {
+    /// The circle through the seen centre line on the scale's plane, as if there were no glass: from the muzzle round to
+    /// where the gun hides the first turn for good, whatever the frame cuts.
+    fn truth(&self, ring: &Ring, drawn: RingTruth) -> Result<Truth, String> {
+        let one_turn = (drawn.seen_px.len() as f64 / self.turns.max(1.0)).round() as usize;
+        let camera = &self.scene.camera;
+        let is_in_frame = |[x, y]: [f64; 2]| {
+            x >= 0.0 && y >= 0.0 && x < f64::from(camera.width_px) && y < f64::from(camera.height_px)
+        };
+        let hidden = drawn.seen_px.iter().zip(&drawn.visible).map(|(px, seen)| is_in_frame(*px) && !seen);
+        let hidden: Vec<bool> = hidden.take(one_turn).collect();
+        let end = hidden.iter().rposition(|hidden| !hidden).map_or(0, |last| last + 1);
+        let on = |p: &[f64; 3]| self.on_the_scale(Vec3::new(1e-3 * p[0], 1e-3 * p[1], 1e-3 * p[2]));
+        let plane: Vec<Vec3> = ring.points_mm.iter().take(end).map(on).collect();
+        let circle = fit_circle(&plane).ok_or("its path is no ring")?;
+        Ok(Truth {
+            diameter_mm: 2e3 * circle.radius_m,
+            seen_px: drawn.seen_px.into_iter().take(end).collect(),
+            straight_px: drawn.straight_px.into_iter().take(end).collect(),
+            plane_mm: plane.iter().map(|p| [1e3 * p.x, 1e3 * p.y]).collect(),
+        })
+    }
+}
+
+fn ring_photo(setup: &Setup, ring: &Ring, index: usize) -> Result<(Vec<u8>, RingTruth), String> {
     let beam =
         Beam { points_mm: ring.points_mm.clone(), bundle_mm: ring.bundle_mm.clone(), ..setup.beam.clone() };
     let seed = setup.scene.seed.wrapping_add(index as u64 + 1);
     let mut scene = Scene { beam: Some(beam), seed, ..setup.scene.clone() };
     scene.sensor.blur_px = setup.ring_blur_px.unwrap_or(scene.sensor.blur_px);
-    let drawn = if setup.is_together {
-        draw_bench(&scene, &setup.scales).map(|drawn| drawn.jpeg)
-    } else {
-        draw_ring(&scene).map(|drawn| drawn.jpeg)
-    };
-    drawn.map_err(|fault| fault.to_string())
+    if setup.is_together {
+        let drawn = draw_bench(&scene, &setup.scales).map_err(|fault| fault.to_string())?;
+        return Ok((drawn.jpeg, drawn.ring.ok_or("no ring was drawn")?));
+    }
+    draw_ring(&scene).map(|drawn| (drawn.jpeg, drawn.truth)).map_err(|fault| fault.to_string())
 }
 
 fn scale_photo(setup: &Setup) -> Result<Vec<u8>, String> {
@@ -114,11 +164,18 @@ fn bench_file(setup: &Setup, dice: &mut Dice) -> String {
     )
 }
 
-/// Draws and measures one bench.
-pub(crate) fn bench(condition: &Condition, bench: u64) -> Result<Vec<Row>, String> {
-    let folder = tempfile::tempdir().map_err(|fault| fault.to_string())?;
-    let truths = draw_into(folder.path(), condition, bench)?;
-    let notebook = Notebook::open(folder.path()).map_err(|fault| fault.to_string())?;
+/// Draws and measures one bench; where pictures are `kept`, one drawn before is measured again.
+pub(crate) fn bench(condition: &Condition, bench: u64, kept: Option<&Path>) -> Result<Vec<Row>, String> {
+    let passing = tempfile::tempdir().map_err(|fault| fault.to_string())?;
+    let folder = kept.map_or_else(
+        || passing.path().to_owned(),
+        |kept| kept.join(format!("{}-{bench}", condition.name.replace(' ', "-"))),
+    );
+    let truths = match drawn_before(&folder) {
+        Some(truths) => truths,
+        None => draw_into(&folder, condition, bench)?,
+    };
+    let notebook = Notebook::open(&folder).map_err(|fault| fault.to_string())?;
     let desk = Desk { seed: 1, workers: 1 };
     let measured = rings(&notebook, &RingsQuestion::default(), &desk, &Silent);
     let row = |(index, truth_mm): (usize, &f64)| {

@@ -4,7 +4,7 @@ use arcmass_draw::{
     Beam, Bulb, Camera, Coils, Edge, Gun, Haze, Room, ScaleKind, ScaleObject, Scene, Sensor, Surface,
 };
 use arcmass_physics::winding::CoilSet;
-use arcmass_physics::{BenchField, Path, PreparedField, TraceOptions, Until, Vec3, fit_circle, trace};
+use arcmass_physics::{BenchField, Path, PreparedField, TraceOptions, Until, Vec3, trace};
 
 use super::dice::Dice;
 
@@ -194,11 +194,10 @@ pub(crate) fn laid(dice: &mut Dice, plane_z_mm: f64, length_mm: u32, kind: Scale
     }
 }
 
-/// One ring: what is drawn, and the diameter a perfect measurement gives in the scale's plane.
+/// One ring: what is drawn.
 pub(crate) struct Ring {
     pub(crate) points_mm: Vec<[f64; 3]>,
     pub(crate) bundle_mm: Vec<Vec<[f64; 3]>>,
-    pub(crate) seen_diameter_mm: f64,
 }
 
 impl Setup {
@@ -224,7 +223,6 @@ impl Setup {
             trace(&field, start, along, -rigidity * share, until, &TraceOptions::default())
                 .map_err(|fault| fault.to_string())
         };
-        let whole = follow(gun.direction, 1.0, 1.0)?;
         let drawn = follow(gun.direction, 1.0, self.turns)?;
         let count = (1e3 * drawn.length_m()).ceil() as usize;
         let in_mm = |path: &Path| -> Vec<[f64; 3]> {
@@ -232,21 +230,22 @@ impl Setup {
         };
         let [x, y, z] = gun.direction;
         let (yaw, pitch) = (y.atan2(x).to_degrees(), z.asin().to_degrees());
-        let bundle_mm = (0..BUNDLE)
-            .map(|_| {
-                let (a, b) = (self.divergence_deg * dice.normal(), self.divergence_deg * dice.normal());
-                // momentum goes with the root of the energy
-                let share = 1.0 + 0.5 * self.energy_spread * dice.normal();
-                follow(tilted(yaw + a, pitch + b), share, self.turns).map(|path| in_mm(&path))
-            })
-            .collect::<Result<_, _>>()?;
-        let seen: Vec<Vec3> = whole.points(360, true).into_iter().map(|p| self.on_the_scale(p)).collect();
-        let circle = fit_circle(&seen).ok_or("its path is no ring")?;
-        Ok(Ring { points_mm: in_mm(&drawn), bundle_mm, seen_diameter_mm: 2e3 * circle.radius_m })
+        // pairs of opposite paths: the middle of so few must be the centre line, as it is of many electrons
+        let mut bundle_mm = Vec::new();
+        for _ in 0..BUNDLE / 2 {
+            let (a, b) = (self.divergence_deg * dice.normal(), self.divergence_deg * dice.normal());
+            // momentum goes with the root of the energy
+            let more = 0.5 * self.energy_spread * dice.normal();
+            for sign in [1.0, -1.0] {
+                let direction = tilted(yaw + sign * a, pitch + sign * b);
+                bundle_mm.push(in_mm(&follow(direction, 1.0 + sign * more, self.turns)?));
+            }
+        }
+        Ok(Ring { points_mm: in_mm(&drawn), bundle_mm })
     }
 
     /// Where the line of sight from the lens through a point meets the scale's plane, as if there were no glass.
-    fn on_the_scale(&self, point: Vec3) -> Vec3 {
+    pub(crate) fn on_the_scale(&self, point: Vec3) -> Vec3 {
         let [x, y, z] = self.scene.camera.position_mm.map(|mm| 1e-3 * mm);
         let plane_z = 1e-3 * self.plane_z_mm();
         let stretch = (z - plane_z) / (z - point.z);
