@@ -163,9 +163,10 @@ const OTHER_LINE: f64 = 0.12;
 /// Arc from which a line has no gap for the gun: the smallest gun hides some ten degrees (common practice, no source).
 pub(crate) const WHOLE_DEG: f64 = 352.0;
 
-/// Whether a line is more likely something else than the beam: seen all round, or mostly not one line.
+/// Whether a line is more likely an outline than the beam: seen all round. A line with another beside it may well be the
+/// beam, since the reflection of an overexposed one is bright too; it keeps its caveat.
 fn is_doubtful(trace: &RingTrace) -> bool {
-    trace.arc_seen_deg > WHOLE_DEG || trace.caveats.iter().any(|c| c.code == "doubled-line")
+    trace.arc_seen_deg > WHOLE_DEG
 }
 
 /// Median height of the believed points.

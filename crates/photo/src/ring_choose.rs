@@ -49,19 +49,19 @@ pub(crate) fn choose(glow: &Glow, hints: &RingHints) -> Result<Choice, PhotoErro
     });
     let best_inner = inner.max_by(|a, b| (a.1 * a.0.seen).total_cmp(&(b.1 * b.0.seen)));
     if let Some((ring, _)) = best_inner.filter(|_| hints.bulb_radius_px.is_none()) {
-        let next = tried(&found, ring);
+        let next = tried(glow, &found, ring);
         return Ok(Choice { ring: *ring, next, caveats: vec![outline_taken()] });
     }
     let rival = others.iter().any(|(_, light)| *light > RIVAL * first_light);
     let caveats = if rival { vec![two_rings()] } else { Vec::new() };
-    Ok(Choice { ring: first, next: tried(&found, &first), caveats })
+    Ok(Choice { ring: first, next: tried(glow, &found, &first), caveats })
 }
 
-/// The candidates that may be tried after the chosen one.
-fn tried(found: &[Candidate], chosen: &Candidate) -> Vec<Candidate> {
+/// The candidates that may be tried after the chosen one: those that mostly lie on another line.
+fn tried(glow: &Glow, found: &[Candidate], chosen: &Candidate) -> Vec<Candidate> {
     let least = LEAST_RANK * found.first().map_or(0.0, Candidate::score);
     let others = found.iter().filter(|c| c.ellipse != chosen.ellipse && c.score() > least);
-    others.take(MOST_TRIED - 1).copied().collect()
+    others.filter(|c| light_apart(glow, c, chosen) > 0.0).take(MOST_TRIED - 1).copied().collect()
 }
 
 /// The ring through points marked by hand, drawn on to the bright line near them.

@@ -99,19 +99,26 @@ impl CrossSections {
     }
 
     /// Shapes sector by sector, from the middle profile about the line `centre_px` (offset at each station).
-    pub(crate) fn sectors(&self, centre_px: &[f64], good: &[bool], sigma_px: f64) -> Vec<Sector> {
+    ///
+    /// Where another line runs beside the beam, the bulb's outline or a reflection, its samples are left out of all that
+    /// follows.
+    pub(crate) fn sectors(&mut self, centre_px: &[f64], good: &[bool], sigma_px: f64) -> Vec<Sector> {
         let used: Vec<usize> = (0..self.t.len()).filter(|&i| good.get(i) == Some(&true)).collect();
         let per = ((SECTOR_DEG / 360.0 * self.t.len() as f64) as usize).clamp(8, used.len().max(8));
-        let groups: Vec<(f64, Vec<f32>)> = used
-            .chunks(per)
-            .filter(|g| 2 * g.len() >= per)
-            .map(|g| {
-                (
-                    g.iter().filter_map(|&i| self.t.get(i)).sum::<f64>() / g.len() as f64,
-                    self.middle_profile(g, centre_px),
-                )
-            })
-            .collect();
+        let mut groups: Vec<(f64, Vec<f32>)> = Vec::new();
+        for g in used.chunks(per).filter(|g| 2 * g.len() >= per) {
+            let mut middle = self.middle_profile(g, centre_px);
+            let limits = clear_of_neighbours(&middle, self.raster, sigma_px);
+            for (k, value) in middle.iter_mut().enumerate() {
+                let d = self.raster.at(k);
+                if d < limits[0] || d > limits[1] {
+                    *value = f32::NAN;
+                }
+            }
+            self.leave_out(g, centre_px, limits);
+            let t = g.iter().filter_map(|&i| self.t.get(i)).sum::<f64>() / g.len() as f64;
+            groups.push((t, middle));
+        }
         let fit = |lengths: Lengths| -> Vec<Option<Sector>> {
             let one = |(t, p): &(f64, Vec<f32>)| {
                 Some(Sector { t: *t, fit: fit_shape(p, self.raster, sigma_px, lengths)? })
@@ -122,6 +129,26 @@ impl CrossSections {
         let all = HAZE_LENGTHS.iter().flat_map(|&haze| VEIL_WIDTHS.map(|veil| Lengths { haze, veil, power }));
         let trials: Vec<Vec<Option<Sector>>> = all.map(fit).collect();
         (0..groups.len()).filter_map(|i| best_trial(&trials, i)).collect()
+    }
+
+    /// Leaves out the samples of a group's profiles that lie outside `limits` about the line.
+    fn leave_out(&mut self, group: &[usize], centre_px: &[f64], limits: [f64; 2]) {
+        if limits == NO_NEIGHBOUR {
+            return;
+        }
+        for &i in group {
+            let (Some(profile), Some(centre), Some(middle)) =
+                (self.profiles.get_mut(i), centre_px.get(i), self.middle_px.get(i))
+            else {
+                continue;
+            };
+            for (k, value) in profile.iter_mut().enumerate() {
+                let d = self.raster.at(k) + middle - centre;
+                if d < limits[0] || d > limits[1] {
+                    *value = f32::NAN;
+                }
+            }
+        }
     }
 
     /// Median of the profiles of a group, each moved so that the line's centre lies in the middle.
@@ -162,6 +189,34 @@ impl Sector {
     pub(crate) fn misfit(&self, samples: usize) -> f64 {
         (self.fit.squares / samples.max(1) as f64).sqrt() / self.fit.height
     }
+}
+
+/// Limits where nothing stands beside the beam.
+const NO_NEIGHBOUR: [f64; 2] = [f64::NEG_INFINITY, f64::INFINITY];
+/// A rise beyond the dip, in parts of the beam's height over it, that is another line; noise and JPEG stay below.
+const RISE: f64 = 0.1;
+
+/// How far from the middle the light only falls: up to the dips before neighbouring lines.
+fn clear_of_neighbours(middle: &[f32], raster: Raster, sigma_px: f64) -> [f64; 2] {
+    let from = (1.8 * sigma_px / raster.step).ceil() as usize;
+    let Some(top) = middle.get(raster.half).map(|&v| f64::from(v)).filter(|v| v.is_finite()) else {
+        return NO_NEIGHBOUR;
+    };
+    [-1.0, 1.0].map(|side: f64| {
+        let (mut low, mut place) = (f64::INFINITY, f64::INFINITY);
+        for steps in from..=raster.half {
+            let k = if side < 0.0 { raster.half - steps } else { raster.half + steps };
+            let Some(value) = middle.get(k).map(|&v| f64::from(v)).filter(|v| v.is_finite()) else {
+                continue;
+            };
+            if value < low {
+                (low, place) = (value, steps as f64 * raster.step);
+            } else if value - low > RISE * (top - low) {
+                return side * place;
+            }
+        }
+        side * f64::INFINITY
+    })
 }
 
 /// The exponent of the core that suits most sectors: one for the whole ring, since the gun makes it.

@@ -16,6 +16,8 @@ const LIKE: f64 = 0.9;
 /// Part of the beam's height that the shape of one line may leave unexplained: noise and a tone curve leave about one
 /// hundredth, two lines more than a width apart several.
 const ONE_LINE: f64 = 0.035;
+/// Part of saturated cross-sections from which a second turn is not looked for.
+const MOST_SATURATED: f64 = 0.1;
 /// Reason given where it leaves more.
 pub(crate) const DOUBLED: &str = "the cross-section is not that of one line";
 
@@ -71,7 +73,7 @@ impl Line {
         let middle: Vec<f64> = followed.t.iter().map(|&t| curve.at(t)).collect();
         let rows = (followed.spacing_px.round() as usize).clamp(1, 6);
         let sigma = followed.sigma_px;
-        let cross =
+        let mut cross =
             CrossSections::read(picture, &base, &followed.t, &middle, sigma, rows, &lit).ok_or_else(faint)?;
         let first = cross.first_centres(sigma);
         let centres: Vec<f64> = first.iter().map(|f| f.map_or(f64::NAN, |f| f.centre_px)).collect();
@@ -86,7 +88,10 @@ impl Line {
             return Err(faint());
         }
         let narrow = narrow_width(&sectors).min(sigma);
-        let first = first_turn(picture, &base, &followed.t, cross.weights, narrow, allowed);
+        // where the core is at full scale neither heights nor middles of two lines can be told
+        let first = (cross.saturated < MOST_SATURATED)
+            .then(|| first_turn(picture, &base, &followed.t, cross.weights, narrow, allowed))
+            .flatten();
         let beside_second = first.and_then(|first| {
             let mut cross = CrossSections::read(
                 picture,
