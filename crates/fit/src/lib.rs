@@ -10,6 +10,7 @@ mod error;
 pub mod joint;
 mod line;
 mod marquardt;
+mod metropolis;
 mod montecarlo;
 mod nonlinear;
 mod posterior;
@@ -31,6 +32,7 @@ pub use circle::{Circle, Scatter, fit_circle, taubin_circle};
 pub use ellipse::{Ellipse, EllipseFoot, direct_ellipse, ellipse_foot, fit_ellipse};
 pub use error::FitError;
 pub use line::{Intercept, Line, LinePoint, fit_line, fit_line_weighted, york};
+pub use metropolis::{Walk, metropolis};
 pub use montecarlo::{
     Adaptive, Distribution, Sampler, Simulation, Source, Summary, Validation, numerical_tolerance, simulate,
     simulate_adaptively, summarise, validate,

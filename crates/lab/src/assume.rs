@@ -5,6 +5,7 @@ use arcmass_notebook::{Bench, CoilShape, Meter, Particle, Surroundings};
 use arcmass_quantity::{Stated, constants};
 
 use crate::desk::LabError;
+use crate::gas::GasKnown;
 use crate::spread::Spread;
 
 /// A number and how well it is known, SI.
@@ -88,6 +89,15 @@ pub struct Silent {
     pub effect: &'static str,
 }
 
+/// Largest readings that coils and tube may bear, where they are stated.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Ratings {
+    /// V.
+    pub voltage_v: Option<f64>,
+    /// A.
+    pub current_a: Option<f64>,
+}
+
 /// Everything about the bench that a job needs.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Apparatus {
@@ -125,6 +135,10 @@ pub struct Apparatus {
     pub scale_spacing_m: Option<f64>,
     /// Outer radius of the glass, m.
     pub bulb_radius_m: Option<f64>,
+    /// Gas at a stated pressure.
+    pub gas: Option<GasKnown>,
+    /// What coils and tube may bear.
+    pub ratings: Ratings,
     /// Sign of the particle's charge and its number of elementary charges.
     pub charge_number: i32,
     /// kg; for predictions only.
@@ -208,6 +222,11 @@ impl Apparatus {
             scale_relative_u: scale.and_then(|scale| scale.relative_uncertainty).unwrap_or(0.0),
             scale_spacing_m: scale.and_then(|scale| scale.spacing.as_ref()).map(|stated| stated.value),
             bulb_radius_m: bench.bulb.as_ref().and_then(|bulb| bulb.outer_radius.as_ref()).map(|r| r.value),
+            gas: GasKnown::of(bench),
+            ratings: Ratings {
+                voltage_v: bench.gun.as_ref().and_then(|gun| gun.voltage_limit_v),
+                current_a: pair.and_then(|pair| pair.current_limit_a),
+            },
             charge_number,
             assumed_mass_kg,
             silent,

@@ -230,14 +230,15 @@ fn in_use(model: &Model<'_>, joint: &Joint, desk: &Desk) -> Result<Q, LabError> 
     if joint.at.residuals.is_empty() {
         return Ok(spread::quantity(value, &[Spread::Normal(u2.max(0.0).sqrt())]));
     }
-    let draws =
-        joint.draws::<LabError>(4096, &mut desk.stream(1)).map_err(|fault| joint_fault(model, fault))?;
-    let mut sample: Vec<f64> = draws
-        .row_iter()
-        .map(|row| {
-            value + slopes.iter().map(|(place, by)| by * (row[*place] - joint.estimate[*place])).sum::<f64>()
-        })
-        .collect();
+    let places: Vec<usize> = slopes.iter().map(|(place, _)| *place).collect();
+    let draws = joint
+        .draws_of::<LabError>(&places, 4096, &mut desk.stream(1))
+        .map_err(|fault| joint_fault(model, fault))?;
+    let change = |row: nalgebra::RowDVector<f64>| -> f64 {
+        let columns = slopes.iter().enumerate();
+        columns.map(|(column, (place, by))| by * (row[column] - joint.estimate[*place])).sum()
+    };
+    let mut sample: Vec<f64> = draws.row_iter().map(|row| value + change(row.into_owned())).collect();
     Ok(spread::of_draws(&mut sample))
 }
 

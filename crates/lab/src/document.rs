@@ -210,7 +210,7 @@ pub struct EffectEntry {
     pub prior: Option<Q>,
     /// After the readings.
     pub posterior: Q,
-    /// By how much the mass would change if the effect were left out, %.
+    /// By how much the mass moves when the effect is taken into account, %.
     pub shift_of_mass_percent: f64,
     /// Whether these readings tell it apart from the mass.
     pub separable: bool,
@@ -268,6 +268,21 @@ pub struct Propagation {
     /// Of either end from the drawn interval's.
     pub largest_difference_kg: f64,
     /// Whether the simple way would have done.
+    pub agrees: bool,
+}
+
+/// The second answer: the model as it is on draws of the first, which takes it as straight about the best estimate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Posterior {
+    /// `checked`: the first answer stands; `re-weighted`: its draws were given the exact weights; `walked`: an adaptive walk.
+    pub method: String,
+    /// Draws on which the exact model was evaluated.
+    pub draws: usize,
+    /// Independent draws that would tell as much.
+    pub effective_number: f64,
+    /// Exact mean minus the first answer's, in its u.
+    pub shift_in_u: f64,
+    /// Whether the two answers agree.
     pub agrees: bool,
 }
 
@@ -344,6 +359,9 @@ pub struct ReductionDocument {
     /// The simple way against the draws.
     #[serde(default)]
     pub propagation: Option<Propagation>,
+    /// The second answer beside the first.
+    #[serde(default)]
+    pub posterior: Option<Posterior>,
     /// The last comparison.
     pub reference: Reference,
     /// Likeliest first.

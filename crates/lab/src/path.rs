@@ -16,7 +16,7 @@ use crate::calibrate;
 use crate::desk::{Desk, LabError};
 use crate::document::{CaveatEntry, PathDocument, Q};
 use crate::field::{field_only, inner_radius_m};
-use crate::model::{FieldShape, aimed, turned};
+use crate::model::{FieldShape, Unknown, aimed, turned};
 
 /// A setting to predict.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,6 +61,8 @@ pub struct Calibrated {
     best_t: f64,
     background_t: Vec3,
     in_use: Q,
+    /// Of the ammeter, as the field tables taught: gain and zero, A.
+    ammeter: [f64; 2],
     has_probe: bool,
     clash: Option<CaveatEntry>,
 }
@@ -82,6 +84,8 @@ impl Calibrated {
         let has_probe = bench.scope.has_probe;
         let clash = crate::field::clash(&per_ampere).map(notes::clash);
         let background_t = Vec3::new(bx, by, bz);
+        let fitted = bench.model.values(&joint.estimate);
+        let ammeter = [fitted.get(Unknown::AmmeterGain), fitted.get(Unknown::AmmeterZero)];
         drop(bench);
         Ok(Self {
             apparatus,
@@ -90,6 +94,7 @@ impl Calibrated {
             best_t,
             background_t,
             in_use: per_ampere.in_use,
+            ammeter,
             has_probe,
             clash,
         })
@@ -116,7 +121,7 @@ impl Calibrated {
         with_beam: bool,
     ) -> Result<PathDocument, LabError> {
         let apparatus = &self.apparatus;
-        let launch = Launch::new(apparatus, setting)?;
+        let launch = Launch::new(apparatus, self.ammeter, setting)?;
         let drive = self.best_t / self.centre_t * launch.current_a * setting.field_sense;
         let background_t = turned(self.background_t, setting.bench_turned_deg.to_radians());
         let (has_probe, in_use) = (self.has_probe, self.in_use);
@@ -266,14 +271,14 @@ struct Launch {
 }
 
 impl Launch {
-    /// Readings corrected for the meters' stated zeros and the gun's stated offset.
-    fn new(apparatus: &Apparatus, setting: &Setting) -> Result<Self, LabError> {
+    /// Readings corrected for the voltmeter's stated zero, the gun's stated offset and the ammeter's gain and zero.
+    fn new(apparatus: &Apparatus, [gain, zero_a]: [f64; 2], setting: &Setting) -> Result<Self, LabError> {
         let charge = f64::from(apparatus.charge_number) * ELEMENTARY_CHARGE.value;
         let voltage = setting.voltage_v + apparatus.voltmeter.zero.value + apparatus.voltage_offset.value;
         if voltage <= 0.0 {
             return Err(no_path("the accelerating voltage, corrected for its offset, is not above 0 V"));
         }
-        let current_a = setting.current_a + apparatus.ammeter.zero.value;
+        let current_a = setting.current_a * (1.0 + gain) + zero_a;
         if current_a <= 0.0 {
             return Err(no_path("the coil current, corrected for the ammeter's zero, is not above 0 A"));
         }

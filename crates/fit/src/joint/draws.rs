@@ -14,7 +14,8 @@ pub(super) struct Sampler<'a> {
     /// Minus the conditional mean's slope: free = −gain·limited + offset.
     gain: DMatrix<f64>,
     offset: DVector<f64>,
-    free_root: DMatrix<f64>,
+    /// Covariance of the free unknowns with the limited ones held.
+    held: DMatrix<f64>,
     precision: DMatrix<f64>,
     pull: DVector<f64>,
 }
@@ -44,27 +45,35 @@ impl<'a> Sampler<'a> {
         let precision = block(&limited, &limited) - cross.transpose() * &gain;
         let pull = slope_limited - gain.transpose() * &slope_free;
         let offset = -(&inverse * slope_free);
-        let free_root = symmetric_root(inverse);
-        Ok(Self { joint, limited, free, gain, offset, free_root, precision, pull })
+        Ok(Self { joint, limited, free, gain, offset, held: inverse, precision, pull })
     }
 
-    pub(super) fn run<E>(&self, count: usize, rng: &mut impl Rng) -> Result<DMatrix<f64>, JointFault<E>> {
-        let places = match self.weighted(count, rng) {
-            Some(places) => places,
+    pub(super) fn run(&self, places: &[usize], count: usize, rng: &mut impl Rng) -> DMatrix<f64> {
+        let limited = match self.weighted(count, rng) {
+            Some(limited) => limited,
             None => self.walked(count, rng),
         };
-        let noise = DMatrix::from_fn(count, self.free.len(), |_, _| standard_normal(rng));
-        let mut rest = noise * self.free_root.transpose() - &places * self.gain.transpose();
-        for mut row in rest.row_iter_mut() {
-            row += self.offset.transpose();
+        let among = |list: &[usize], j: usize| list.iter().position(|own| *own == j);
+        let asked: Vec<usize> = places.iter().filter_map(|j| among(&self.free, *j)).collect();
+        let root = root(DMatrix::from_fn(asked.len(), asked.len(), |i, j| self.held[(asked[i], asked[j])]));
+        let noise = DMatrix::from_fn(count, asked.len(), |_, _| standard_normal(rng));
+        let mut rest = noise * root.transpose() - &limited * self.gain.select_rows(&asked).transpose();
+        for (k, own) in asked.iter().enumerate() {
+            rest.column_mut(k).add_scalar_mut(self.offset[*own]);
         }
-        let mut draws = DMatrix::zeros(count, self.joint.priors.len());
-        for (list, columns) in [(&self.limited, &places), (&self.free, &rest)] {
-            for (k, j) in list.iter().enumerate() {
-                draws.set_column(*j, &columns.column(k).add_scalar(self.joint.estimate[*j]));
-            }
+        let mut draws = DMatrix::zeros(count, places.len());
+        let mut next = 0;
+        for (column, j) in places.iter().enumerate() {
+            let deviations = match among(&self.limited, *j) {
+                Some(own) => limited.column(own),
+                None => {
+                    next += 1;
+                    rest.column(next - 1)
+                }
+            };
+            draws.set_column(column, &deviations.add_scalar(self.joint.estimate[*j]));
         }
-        Ok(draws)
+        draws
     }
 
     /// Deviations of the limited unknowns, drawn evenly from their rectangles and chosen again in proportion to their
@@ -132,8 +141,11 @@ impl<'a> Sampler<'a> {
     }
 }
 
-/// Square root S of a positive matrix C with S Sᵀ = C.
-fn symmetric_root(covariance: DMatrix<f64>) -> DMatrix<f64> {
+/// A root S of a positive matrix C with S Sᵀ = C: the triangular one, or by eigenvalues where rounding made C singular.
+fn root(covariance: DMatrix<f64>) -> DMatrix<f64> {
+    if let Some(triangle) = covariance.clone().cholesky() {
+        return triangle.unpack();
+    }
     let eigen = SymmetricEigen::new(covariance);
     let roots = eigen.eigenvalues.map(|x| x.max(0.0).sqrt());
     &eigen.eigenvectors * DMatrix::from_diagonal(&roots)

@@ -154,7 +154,10 @@ pub fn runs(
     let count = data.len().max(1) as f64;
     let typical = data.iter().map(|run| run.diameter_m / run.voltage_read_v).sum::<f64>() / count;
     for run in &mut data {
-        run.loss_share = run.diameter_m / run.voltage_read_v / typical;
+        run.loss_share = match &apparatus.gas {
+            Some(gas) => gas.share(run.voltage_read_v, run.diameter_m),
+            None => run.diameter_m / run.voltage_read_v / typical,
+        };
     }
     (data, without, scope)
 }

@@ -7,8 +7,10 @@ use nalgebra::{Matrix3, Vector3};
 use super::coils::FieldShape;
 use crate::desk::LabError;
 
-/// Points of one turn, equally spaced along the path.
-const POINTS: usize = 72;
+/// Points of one turn: the middles of so many equal parts of the path.
+const POINTS: usize = 48;
+/// Of the path's end, relative: far below what a diameter can be read to, and below what the derivatives' steps can see.
+const TOLERANCE: f64 = 1e-9;
 
 /// What decides where the beam runs.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,7 +50,7 @@ pub enum Sight {
 pub struct Turn {
     /// As followed.
     pub path: Path,
-    /// The same, equally spaced; the end, which is the start again or close to it, is left out.
+    /// The middles of equal parts of it: a turn that does not quite close leans on neither end.
     pub points_m: Vec<Vec3>,
 }
 
@@ -83,7 +85,7 @@ impl Launch {
     }
 
     fn follow(&self, shape: &FieldShape, muzzle_m: Vec3) -> Result<Path, LabError> {
-        let options = TraceOptions::default();
+        let options = TraceOptions { tolerance: TOLERANCE, ..TraceOptions::default() };
         let along = |field: &dyn Fn(Vec3) -> Result<Vec3, arcmass_physics::FieldError>| {
             trace(&field, muzzle_m, self.direction, self.rigidity_t_m, Until::Turns(1.0), &options)
         };
@@ -109,7 +111,7 @@ impl Launch {
     pub fn turn(&self, shape: &FieldShape) -> Result<Turn, LabError> {
         let muzzle_m = self.start(shape)?;
         let path = self.follow(shape, muzzle_m)?;
-        let points_m = path.points(POINTS, true);
+        let points_m = path.middles(POINTS);
         Ok(Turn { path, points_m })
     }
 
@@ -119,7 +121,7 @@ impl Launch {
         let length_m = turn.path.length_m();
         let mut field_sum = 0.0;
         for index in 0..POINTS {
-            let (place, along) = turn.path.at(length_m * index as f64 / POINTS as f64);
+            let (place, along) = turn.path.at(length_m * (index as f64 + 0.5) / POINTS as f64);
             field_sum += self.field(shape, place)?.cross(along).norm();
         }
         Ok(Ring { turn, mean_field_t: field_sum / POINTS as f64 })

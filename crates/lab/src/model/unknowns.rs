@@ -173,6 +173,10 @@ impl Unknowns {
             list.about_zero(Unknown::VoltmeterGain, apparatus.voltmeter.gain);
             list.known(Unknown::VoltmeterZero, apparatus.voltmeter.zero);
             list.known(Unknown::VoltageOffset, apparatus.voltage_offset);
+            if let Some(gas) = &apparatus.gas {
+                let (value, spread) = gas.beforehand();
+                list.known(Unknown::BeamLoss, Known { value, spread });
+            }
         }
         list.about_zero(Unknown::AmmeterGain, apparatus.ammeter.gain);
         list.known(Unknown::AmmeterZero, apparatus.ammeter.zero);

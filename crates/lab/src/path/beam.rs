@@ -1,13 +1,14 @@
 //! The beam as more than a line: its width along the way, its focus, and what the gas takes from it.
 
 use arcmass_notebook::Notebook;
-use arcmass_physics::gas::{self, Gas};
+use arcmass_physics::gas;
 use arcmass_physics::{BeamWidth, Gun, MagneticField, Particle, PathSummary, TraceOptions, Vec3};
 use arcmass_quantity::Caveat;
 
 use super::Asked;
 use super::way::Drawn;
 use crate::document::{BeamEntry, Focus, GasEntry, Width};
+use crate::gas::{TEMPERATURE_K, named, stated};
 
 /// Half angle of a gun's beam that nobody stated, degrees: common practice, no source.
 const DIVERGENCE_DEG: f64 = 1.0;
@@ -15,8 +16,6 @@ const DIVERGENCE_DEG: f64 = 1.0;
 const ENERGY_SPREAD_EV: f64 = 2.0;
 /// Width of a beam at the muzzle that nobody stated, mm: common practice, no source.
 const OWN_WIDTH_MM: f64 = 1.0;
-/// Temperature of the gas, K: a warm room's; the bench file has no key for it.
-const TEMPERATURE_K: f64 = 300.0;
 /// A path that turns less than this has no width worth telling, turns.
 const SHORTEST_TURNS: f64 = 0.02;
 /// Places at which the width is looked at in search of the focus.
@@ -71,12 +70,10 @@ pub(super) fn beam<F: MagneticField>(
 
 /// Mean loss and share collided over the drawn path; a caveat where gas and pressure are stated but can't be used.
 pub(super) fn gas(notebook: &Notebook, energy_ev: f64, drawn: &Drawn) -> (Option<GasEntry>, Option<Caveat>) {
-    let stated = notebook.bench.bulb.as_ref();
-    let Some((name, pressure)) = stated.and_then(|bulb| Some((bulb.gas.as_ref()?, bulb.pressure.as_ref()?)))
-    else {
+    let Some((name, pressure)) = notebook.bench.bulb.as_ref().and_then(stated) else {
         return (None, None);
     };
-    let Some(gas) = named(name) else {
+    let Some(known) = named(name) else {
         let caveat = Caveat::new(
             "gas-unknown",
             format!("nothing is known here of the gas `{name}`; its loss is not told"),
@@ -84,10 +81,10 @@ pub(super) fn gas(notebook: &Notebook, energy_ev: f64, drawn: &Drawn) -> (Option
         );
         return (None, Some(caveat));
     };
-    match gas::loss(gas, pressure.value, TEMPERATURE_K, energy_ev, drawn.length_m) {
+    match gas::loss(known, pressure.value, TEMPERATURE_K, energy_ev, drawn.length_m) {
         Ok(loss) => {
             let entry = GasEntry {
-                gas: name.clone(),
+                gas: name.to_owned(),
                 pressure_pa: pressure.value,
                 temperature_k: TEMPERATURE_K,
                 path_length_mm: 1e3 * drawn.length_m,
@@ -105,14 +102,4 @@ pub(super) fn gas(notebook: &Notebook, energy_ev: f64, drawn: &Drawn) -> (Option
             (None, Some(caveat))
         }
     }
-}
-
-fn named(name: &str) -> Option<Gas> {
-    let name = name.trim().to_lowercase();
-    let known =
-        [(Gas::Hydrogen, "hydrogen"), (Gas::Helium, "helium"), (Gas::Neon, "neon"), (Gas::Argon, "argon")];
-    known
-        .into_iter()
-        .find(|(gas, word)| name == *word || name == gas.formula().to_lowercase())
-        .map(|(gas, _)| gas)
 }

@@ -140,7 +140,11 @@ impl<'a> Ground<'a> {
             is_struck: false,
         };
         let values = self.model.values(&self.theta);
-        let state = self.model.state(&datum, &values, &self.shape).ok()?;
+        let mut state = self.model.state(&datum, &values, &self.shape).ok()?;
+        if let Some(gas) = &apparatus.gas {
+            datum.loss_share = gas.share(setting.voltage_v, state.diameter_m);
+            state = self.model.state(&datum, &values, &self.shape).ok()?;
+        }
         datum.diameter_m = state.diameter_m;
         Some((datum, state))
     }

@@ -18,6 +18,8 @@ use crate::spread;
 /// Odds of each alternative before any reading, all odd runs together counted as one. `cargo xtask study coverage` measured
 /// what they cost: docs/inference.md gives the share of clean benches with a finding.
 const PRIOR_ODDS: f64 = 0.05;
+/// A model so many times less likely than the likeliest one takes no part in the mixture.
+const WINDOW: f64 = 20.0;
 /// An alternative that the readings do not narrow to this share of its wide prior says nothing and is left out.
 const NARROWED: f64 = 0.5;
 /// An alternative whose log odds against the stated model stay below this is not worth a fit of its own.
@@ -45,29 +47,59 @@ pub(crate) struct Alternative {
 }
 
 /// Every alternative that holds some probability, likeliest first; the rest of 1 is the stated model's.
-pub(crate) fn weigh(solved: &Solved<'_>) -> Result<Vec<Alternative>, LabError> {
+pub(crate) fn weigh(solved: &Solved<'_>, desk: &Desk) -> Result<Vec<Alternative>, LabError> {
     if solved.bench.model.runs.len() < 2 {
         return Ok(Vec::new());
     }
     let list = candidates(solved);
     let odd = list.iter().filter(|what| what.code == "outlier-run").count().max(1) as f64;
     let wide = Wide::of(solved, &list)?;
-    let mut found: Vec<(Alternative, f64)> = Vec::new();
-    for what in list {
-        let odds = if what.code == "outlier-run" { PRIOR_ODDS / odd } else { PRIOR_ODDS };
-        if let Some((alternative, log_ratio)) = wide.judge(solved, what, odds.ln())? {
-            found.push((alternative, odds.ln() + log_ratio));
-        }
-    }
+    let log_odds = |what: &Candidate| {
+        if what.code == "outlier-run" { (PRIOR_ODDS / odd).ln() } else { PRIOR_ODDS.ln() }
+    };
+    let judge = |what: &Candidate| wide.judge(solved, *what, log_odds(what));
+    let found = in_order(&list, desk.workers, judge)?.into_iter().zip(&list);
+    let found = found.filter_map(|(judged, what)| judged.map(|(own, log)| (own, log + log_odds(what))));
+    Ok(weighted(found.collect()))
+}
+
+/// Applies a function to all of a list on so many threads; the results stand in the order of the list.
+fn in_order<T: Sync, R: Send>(
+    list: &[T],
+    workers: usize,
+    of: impl Fn(&T) -> Result<R, LabError> + Sync,
+) -> Result<Vec<R>, LabError> {
+    let workers = workers.clamp(1, list.len().max(1));
+    let of = &of;
+    let parts: Vec<Result<Vec<R>, LabError>> = std::thread::scope(|scope| {
+        let threads: Vec<_> = (1..workers)
+            .map(|first| scope.spawn(move || list.iter().skip(first).step_by(workers).map(of).collect()))
+            .collect();
+        let mut parts = vec![list.iter().step_by(workers).map(of).collect()];
+        let died = || Err(LabError::Internal("a thread of the reduction died".to_owned()));
+        parts.extend(threads.into_iter().map(|thread| thread.join().unwrap_or_else(|_| died())));
+        parts
+    });
+    let mut parts: Vec<_> =
+        parts.into_iter().map(|part| part.map(Vec::into_iter)).collect::<Result<Vec<_>, _>>()?;
+    let count = parts.len().max(1);
+    Ok((0..list.len()).filter_map(|i| parts.get_mut(i % count)?.next()).collect())
+}
+
+/// Log odds become probabilities; what is far less likely than the likeliest is left out, as in Occam's window (Madigan and
+/// Raftery, J. Am. Stat. Assoc. 89 (1994) 1535).
+fn weighted(mut found: Vec<(Alternative, f64)>) -> Vec<Alternative> {
     // the stated model has log odds 0
     let largest = found.iter().map(|(_, log)| *log).fold(0.0, f64::max);
-    let total: f64 = (-largest).exp() + found.iter().map(|(_, log)| (log - largest).exp()).sum::<f64>();
+    found.retain(|(_, log)| *log >= largest - WINDOW.ln());
+    let stated = if -largest >= -WINDOW.ln() { (-largest).exp() } else { 0.0 };
+    let total: f64 = stated + found.iter().map(|(_, log)| (log - largest).exp()).sum::<f64>();
     let mut list: Vec<Alternative> = found
         .into_iter()
         .map(|(alternative, log)| Alternative { weight: (log - largest).exp() / total, ..alternative })
         .collect();
     list.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-    Ok(list)
+    list
 }
 
 /// The stated fit with a column for everything that an alternative may set free.
@@ -158,7 +190,7 @@ fn in_full(model: &Model<'_>, straight: &Joint) -> Option<Joint> {
     let evaluate = |theta: &DVector<f64>| -> Result<Linearised, LabError> {
         match &kept {
             // the derivatives change little near the answer
-            Some(jacobian) if made >= 2 => {
+            Some(jacobian) if made >= 1 => {
                 Ok(Linearised { residuals: model.residuals(theta)?, jacobian: jacobian.clone() })
             }
             _ => {
@@ -176,19 +208,16 @@ fn in_full(model: &Model<'_>, straight: &Joint) -> Option<Joint> {
 pub(super) fn mixture(solved: &Solved<'_>, alternatives: &[Alternative], desk: &Desk) -> Result<Q, LabError> {
     let place = mass_place(solved);
     let mut rng = desk.stream(4);
-    let count = solved.draws.nrows();
+    let count = solved.log_masses.len();
     let mut logs: Vec<f64> = Vec::with_capacity(count);
     for alternative in alternatives {
         let own = (alternative.weight * count as f64).round() as usize;
         if own > 0 {
-            let draws = alternative.averaged.draws(own, &mut rng)?;
-            logs.extend(draws.column(place).iter());
+            logs.extend(alternative.averaged.draws_of(&[place], own, &mut rng)?.iter());
         }
     }
     let rest = count.saturating_sub(logs.len());
-    // every so many of the stated model's own draws, so that each factor on the scatter keeps its share
-    let best = solved.joint.estimate[place];
-    logs.extend((0..rest).map(|i| best + solved.draws[(i * count / rest.max(1), place)]));
+    logs.extend(solved.log_masses.iter().take(rest));
     let mut sample: Vec<f64> = logs.into_iter().map(|log| MASS_UNIT_KG * log.exp()).collect();
     Ok(spread::of_draws(&mut sample))
 }

@@ -200,7 +200,7 @@ fn exponents(
 ) -> Result<Option<Finding>, LabError> {
     let likeliest = alternatives.first().filter(|first| first.weight > 0.5 && !nothing_else);
     let law = match likeliest {
-        Some(first) => law::corrected(solved, first.averaged.typical())?,
+        Some(first) => law::corrected(&solved.bench.model, first.averaged.typical())?,
         None => stated.corrected.clone(),
     };
     let Some(corrected) = law else { return Ok(None) };

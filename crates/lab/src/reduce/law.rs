@@ -4,10 +4,10 @@ use arcmass_fit::joint::{self, Linearised, Prior};
 use nalgebra::{DMatrix, DVector};
 
 use super::Solved;
-use super::scatter::{self, Node};
+use super::scatter::{self, Averaged, Node};
 use crate::desk::LabError;
 use crate::document::{Exponents, Law, Q};
-use crate::model::RunDatum;
+use crate::model::{Model, RunDatum};
 use crate::spread::{self, Spread};
 
 /// Settings closer than this, relative, count as one.
@@ -18,7 +18,7 @@ pub(super) fn law(solved: &Solved<'_>) -> Result<Law, LabError> {
     if !separates(runs) {
         return Ok(Law { raw: None, corrected: None });
     }
-    Ok(Law { raw: raw(runs), corrected: corrected(solved, solved.averaged.typical())? })
+    Ok(Law { raw: raw(runs), corrected: corrected(&solved.bench.model, solved.averaged.typical())? })
 }
 
 /// Whether both exponents can be told from these runs at all.
@@ -68,38 +68,40 @@ fn student(value: f64, u: f64, freedom: usize) -> Q {
 
 /// The joint fit with two exponents more: d → d · (V/V̄)^a' (I/Ī)^b', so that a = ½ + a', b = −1 + b'.
 ///
-/// The noise is the fit's own: what whitens its residuals is taken from its Jacobian's scale.
-pub(super) fn corrected(solved: &Solved<'_>, joint: Option<&Node>) -> Result<Option<Exponents>, LabError> {
+/// The factor on the diameters' scatter is weighed anew with the exponents free: a law that is not followed would else widen
+/// the very scatter that it is judged by.
+pub(super) fn corrected(model: &Model<'_>, joint: Option<&Node>) -> Result<Option<Exponents>, LabError> {
     let Some(Node { joint, factor, .. }) = joint else { return Ok(None) };
-    let runs = &solved.bench.model.runs;
+    let runs = &model.runs;
     if !separates(runs) {
         return Ok(None);
     }
-    let noises = scatter::noises(&solved.bench.model, *factor);
+    let (own, drawn) = (scatter::noises(model, 1.0), scatter::noises(model, *factor));
     let logs = logarithms(runs);
-    let (rows, columns) = joint.at.jacobian.shape();
-    let mut jacobian = joint.at.jacobian.clone().resize_horizontally(columns + 2, 0.0);
+    let columns = joint.at.jacobian.ncols();
+    let mut at = Linearised {
+        residuals: joint.at.residuals.clone(),
+        jacobian: joint.at.jacobian.clone().resize_horizontally(columns + 2, 0.0),
+    };
     for (row, run) in runs.iter().enumerate() {
-        let whitened = run.diameter_m / noises[row];
+        // back to the noise without the factor
+        let scale = drawn[row] / own[row];
+        at.residuals[row] *= scale;
+        at.jacobian.row_mut(row).scale_mut(scale);
         for (k, log) in logs[row].iter().enumerate() {
-            jacobian[(row, columns + k)] = -whitened * log;
+            at.jacobian[(row, columns + k)] = -run.diameter_m / own[row] * log;
         }
     }
     let mut priors = joint.priors.clone();
     priors.extend([Prior::Flat, Prior::Flat]);
-    let mut start = joint.estimate.as_slice().to_vec();
-    start.extend([0.0, 0.0]);
-    let base = DVector::from_column_slice(&start);
-    let residuals = joint.at.residuals.clone();
-    debug_assert_eq!(rows, residuals.len());
-    let linear = |theta: &DVector<f64>| -> Result<Linearised, LabError> {
-        Ok(Linearised { residuals: &residuals + &jacobian * (theta - &base), jacobian: jacobian.clone() })
-    };
-    let Ok(fitted) = joint::fit(&priors, &start, linear) else {
+    let about = joint.estimate.clone().resize_vertically(columns + 2, 0.0);
+    let Ok(fitted) = joint::linear::<LabError>(&priors, &about, &at) else {
         return Ok(None);
     };
+    let averaged = Averaged::of(model, &fitted)?;
     let of = |k: usize, ideal: f64| {
-        spread::quantity(ideal + fitted.estimate[columns + k], &[Spread::Normal(fitted.u(columns + k))])
+        let (value, u) = averaged.moments(columns + k);
+        spread::quantity(ideal + value, &[Spread::Normal(u)])
     };
     Ok(Some(Exponents { voltage_exponent: of(0, 0.5), current_exponent: of(1, -1.0) }))
 }

@@ -6,6 +6,7 @@ mod budget;
 mod candidates;
 mod caveats;
 mod effects;
+mod exact;
 mod findings;
 mod law;
 mod propagation;
@@ -32,8 +33,10 @@ use crate::spread;
 use crate::textbook;
 use scatter::Averaged;
 
-/// Draws from the posterior; the quantiles of the mass scatter by about 1 % of u.
-const DRAWS: usize = 16_384;
+/// Draws of the mass; its quantiles scatter by about 1 % of u.
+const MASS_DRAWS: usize = 16_384;
+/// Draws of all unknowns together, for effects and runs.
+const DRAWS: usize = 4096;
 
 /// An alternative less likely than this is not worked out on its own.
 const WORTH_SAYING: f64 = 0.05;
@@ -45,6 +48,10 @@ pub(crate) struct Solved<'a> {
     pub(crate) field: FieldPerAmpere,
     /// One row a draw, one column an unknown: differences from the estimate.
     pub(crate) draws: DMatrix<f64>,
+    /// Draws of ln m.
+    pub(crate) log_masses: Vec<f64>,
+    /// The second answer beside the first.
+    pub(crate) exact: exact::Exact,
     /// The fit averaged over the unknown factor on the diameters' uncertainty.
     pub(crate) averaged: Averaged,
     /// Runs so far from the others that they were set aside before the fit.
@@ -70,7 +77,7 @@ pub fn reduce(
     }
     let solved = solve(bench, desk)?;
     let as_stated = mass(&solved);
-    let alternatives = alternatives::weigh(&solved)?;
+    let alternatives = alternatives::weigh(&solved, desk)?;
     let mass_kg = alternatives::mixture(&solved, &alternatives, desk)?;
     let likeliest = alternatives.first().filter(|first| first.weight > WORTH_SAYING);
     let mut inputs = notebook.inputs();
@@ -96,12 +103,17 @@ pub fn reduce(
     let textbook_t = solved.field.textbook().unwrap_or(solved.field.in_use.value);
     let textbook_lines = textbook::lines(&solved.bench.all_runs, textbook_t);
     let signatures = textbook::signatures(&solved.bench.all_runs, &apparatus, textbook_t, mass_kg.value);
+    let propagation = propagation::propagation(&solved, &as_stated);
+    let mut told = told;
+    told.extend(propagation::caveat(&propagation, &as_stated));
+    told.extend(solved.exact.caveat());
     let caveats = caveats::caveats(notebook, &solved, rings, told);
     Ok(ReductionDocument {
         schema: "arcmass.reduction/1".to_owned(),
         made_by: desk.made_by(inputs),
         scatter_factor: solved.averaged.factor(),
-        propagation: Some(propagation::propagation(&solved, &as_stated)),
+        propagation: Some(propagation),
+        posterior: Some(solved.exact.entry()),
         mass_as_stated_kg: as_stated,
         mass_widened_kg: likeliest
             .map(|likeliest| alternatives::widened(&solved, likeliest, desk))
@@ -176,7 +188,18 @@ fn solve<'a>(mut bench: Bench<'a>, desk: &Desk) -> Result<Solved<'a>, LabError> 
     for mut row in draws.row_iter_mut() {
         row -= joint.estimate.transpose();
     }
-    Ok(Solved { bench, joint, field, draws, averaged, aside, from_scatter })
+    let place = bench.model.unknowns.place(Unknown::LogMass).unwrap_or(0);
+    let masses = averaged.draws_of(&[place], MASS_DRAWS, &mut desk.stream(5))?;
+    let log_masses = masses.as_slice().to_vec();
+    let (exact, corrected) = exact::check(&bench.model, &joint, &averaged, &draws, desk)?;
+    let (draws, log_masses) = match corrected {
+        Some(draws) => {
+            let logs = draws.column(place).iter().map(|change| joint.estimate[place] + change).collect();
+            (draws, logs)
+        }
+        None => (draws, log_masses),
+    };
+    Ok(Solved { bench, joint, field, draws, log_masses, exact, averaged, aside, from_scatter })
 }
 
 fn mass_place(solved: &Solved<'_>) -> usize {
@@ -184,22 +207,13 @@ fn mass_place(solved: &Solved<'_>) -> usize {
 }
 
 fn mass(solved: &Solved<'_>) -> Q {
-    let place = mass_place(solved);
-    let best = solved.joint.estimate[place];
-    let mut sample: Vec<f64> =
-        solved.draws.column(place).iter().map(|change| MASS_UNIT_KG * (best + change).exp()).collect();
+    let mut sample: Vec<f64> = solved.log_masses.iter().map(|log| MASS_UNIT_KG * log.exp()).collect();
     spread::of_draws(&mut sample)
 }
 
 fn charge_to_mass(solved: &Solved<'_>) -> Q {
-    let place = mass_place(solved);
-    let best = solved.joint.estimate[place];
     let charge = ELEMENTARY_CHARGE.value * f64::from(solved.bench.model.apparatus.charge_number.abs());
-    let mut sample: Vec<f64> = solved
-        .draws
-        .column(place)
-        .iter()
-        .map(|change| charge / (MASS_UNIT_KG * (best + change).exp()))
-        .collect();
+    let mut sample: Vec<f64> =
+        solved.log_masses.iter().map(|log| charge / (MASS_UNIT_KG * log.exp())).collect();
     spread::of_draws(&mut sample)
 }

@@ -151,6 +151,7 @@ impl Way {
         voltage.by_noise[0] = run.voltage_u_v;
         let mut accelerating = Linear { value: state.accelerating_voltage_v, ..voltage.clone() };
         set(&mut accelerating, Unknown::VoltageOffset, 1.0);
+        set(&mut accelerating, Unknown::BeamLoss, -run.loss_share);
 
         let mut current = Linear::constant(state.current_a, unknowns);
         set(&mut current, Unknown::AmmeterGain, run.current_read_a);
@@ -292,9 +293,10 @@ impl Derivatives {
                     by_log_p = by_unknown[place] / state.log_p_by_log_m;
                     by_unknown[place] = 0.0;
                 }
-                Unknown::VoltmeterGain | Unknown::VoltmeterZero | Unknown::VoltageOffset => {
-                    by_unknown[place] = 0.0
-                }
+                Unknown::VoltmeterGain
+                | Unknown::VoltmeterZero
+                | Unknown::VoltageOffset
+                | Unknown::BeamLoss => by_unknown[place] = 0.0,
                 _ => {}
             }
         }

@@ -161,20 +161,71 @@ impl Averaged {
     /// Draws of all unknowns, one row a draw: each factor has as many as its weight deserves.
     pub(crate) fn draws(&self, count: usize, rng: &mut impl Rng) -> Result<DMatrix<f64>, LabError> {
         let unknowns = self.nodes.first().map_or(0, |node| node.joint.priors.len());
-        let mut all = DMatrix::zeros(count, unknowns);
-        let (mut done, mut reached) = (0, 0.0);
-        for node in &self.nodes {
-            reached += node.weight;
-            let upto = ((reached * count as f64).round() as usize).min(count);
-            if upto > done {
-                let draws = node
-                    .joint
-                    .draws::<LabError>(upto - done, rng)
-                    .map_err(|fault| LabError::Internal(format!("the posterior can't be drawn: {fault}")))?;
-                all.rows_mut(done, upto - done).copy_from(&draws);
-                done = upto;
+        let all: Vec<usize> = (0..unknowns).collect();
+        self.draws_of(&all, count, rng)
+    }
+
+    /// Draws of some unknowns, one row a draw; the factors are strewn evenly over the rows, so that any first part of them
+    /// stands for the whole.
+    pub(crate) fn draws_of(
+        &self,
+        places: &[usize],
+        count: usize,
+        rng: &mut impl Rng,
+    ) -> Result<DMatrix<f64>, LabError> {
+        let mut all = DMatrix::zeros(count, places.len());
+        let rows = strewn(count);
+        for (node, from, upto) in self.shares(count) {
+            let draws = node
+                .joint
+                .draws_of::<LabError>(places, upto - from, rng)
+                .map_err(|fault| LabError::Internal(format!("the posterior can't be drawn: {fault}")))?;
+            for (own, row) in rows.get(from..upto).unwrap_or_default().iter().enumerate() {
+                all.set_row(*row, &draws.row(own));
             }
         }
         Ok(all)
     }
+
+    /// The factor behind each row of `count` draws.
+    pub(super) fn factors(&self, count: usize) -> Vec<f64> {
+        let mut factors = vec![1.0; count];
+        let rows = strewn(count);
+        for (node, from, upto) in self.shares(count) {
+            for row in rows.get(from..upto).unwrap_or_default() {
+                factors[*row] = node.factor;
+            }
+        }
+        factors
+    }
+
+    /// Which of `count` draws are each node's: from, up to.
+    fn shares(&self, count: usize) -> Vec<(&Node, usize, usize)> {
+        let (mut from, mut reached) = (0, 0.0);
+        let mut list = Vec::new();
+        for node in &self.nodes {
+            reached += node.weight;
+            let upto = ((reached * count as f64).round() as usize).min(count);
+            if upto > from {
+                list.push((node, from, upto));
+                from = upto;
+            }
+        }
+        list
+    }
+}
+
+/// A fixed order of `count` rows in which neighbours lie far apart: steps of about the golden section of the whole.
+fn strewn(count: usize) -> Vec<usize> {
+    let shares_a_factor = |mut a: usize, mut b: usize| {
+        while b > 0 {
+            (a, b) = (b, a % b);
+        }
+        a > 1
+    };
+    let mut step = ((count as f64 * 0.618_033_988_75) as usize).max(1);
+    while shares_a_factor(count.max(1), step) {
+        step += 1;
+    }
+    (0..count).map(|i| i * step % count).collect()
 }

@@ -40,7 +40,8 @@ fn is_one(runs: &[RunDatum], of: impl Fn(&RunDatum) -> f64) -> bool {
 
 /// Corners of the range of settings: lowest and highest voltage, smallest and largest ring.
 fn four_settings(solved: &Solved<'_>, way: &str) -> String {
-    let runs = &solved.bench.model.runs;
+    let model = &solved.bench.model;
+    let runs = &model.runs;
     let (v_low, v_high) = range(runs, |run| run.voltage_read_v);
     // from one voltage only, to where most tubes still show a beam
     let (v_low, v_high) =
@@ -52,8 +53,12 @@ fn four_settings(solved: &Solved<'_>, way: &str) -> String {
     let (d_low, d_high) = range(runs, |run| run.diameter_m);
     let (d_low, d_high) =
         if is_one(runs, |run| run.diameter_m) { (0.75 * d_low, 1.1 * d_high) } else { (d_low, d_high) };
+    let ratings = &model.apparatus.ratings;
+    let v_high = v_high.min(ratings.voltage_v.unwrap_or(f64::INFINITY));
+    let most_a = most_current(runs, ratings.current_a);
     let setting = |v: f64, d: f64| {
-        format!("{} V and {} A", print::significant(v, 2), print::significant(product * v.sqrt() / d, 2))
+        let current = (product * v.sqrt() / d).min(most_a);
+        format!("{} V and {} A", print::significant(v, 2), print::significant(current, 2))
     };
     format!(
         "take these four readings{way}: {}; {}; {}; {}",
@@ -62,6 +67,11 @@ fn four_settings(solved: &Solved<'_>, way: &str) -> String {
         setting(v_high, d_low),
         setting(v_high, d_high)
     )
+}
+
+/// The largest current worth proposing: the rating where it is stated, else no more than what the coils have carried.
+fn most_current(runs: &[RunDatum], rating_a: Option<f64>) -> f64 {
+    rating_a.unwrap_or_else(|| range(runs, |run| run.current_read_a).1)
 }
 
 /// Effects that the readings leave as they were stated, though the mass hangs on them.

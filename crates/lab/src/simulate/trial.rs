@@ -14,6 +14,8 @@ pub struct Trial {
     pub seed: u64,
     /// (Measured − true)/u.
     pub pull: f64,
+    /// The same for `mass_as_stated_kg`.
+    pub pull_as_stated: f64,
     /// Whether the 68 % interval of `mass_kg` holds the truth.
     pub in_68: bool,
     /// Whether the 95 % interval of `mass_kg` holds the truth.
@@ -35,12 +37,14 @@ pub fn trial(design: &Design, outside: Outside, seed: u64) -> Result<Trial, LabE
     let truth = bench.truth.mass_kg;
     let holds = |[low, high]: [f64; 2]| low < truth && truth < high;
     let mass = result.mass_kg;
+    let stated = result.mass_as_stated_kg;
     Ok(Trial {
         seed,
+        pull_as_stated: (stated.value - truth) / stated.standard_uncertainty,
         pull: (mass.value - truth) / mass.standard_uncertainty,
         in_68: holds(mass.interval_68),
         in_95: holds(mass.interval_95),
-        as_stated_in_95: holds(result.mass_as_stated_kg.interval_95),
+        as_stated_in_95: holds(stated.interval_95),
         u: mass.standard_uncertainty / mass.value,
         findings: result.findings.into_iter().map(|finding| (finding.code, finding.confidence)).collect(),
     })

@@ -278,7 +278,7 @@ impl Bench {
         let options = TraceOptions::default();
         let path: Path = trace(&field, self.muzzle_m, self.direction, -rigidity, Until::Turns(1.0), &options)
             .map_err(internal)?;
-        let ring = path.points(180, true);
+        let ring = path.middles(360);
         let (diameter_m, camera_direction, scale) = self.taken(design, &ring, index, rng)?;
         let readings =
             (0..3).map(|_| [voltmeter.reading(voltage_v, rng), ammeter.reading(current_a, rng)]).collect();

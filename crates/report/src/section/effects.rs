@@ -23,7 +23,7 @@ pub(crate) fn body(reduction: &ReductionDocument) -> Markup {
         p {
             "The textbook’s formula gives " span.unit { (arcmass_quantity::print::significant(reduction.textbook_mean_mass_kg, 4)) " kg" }
             " in the mean of the runs, the full model " span.unit { (short(&reduction.mass_kg)) " kg" }
-            ". Between them stands all that the model holds and the formula does not. The shift is how much the mass would change if the effect were left out of the fit; shifts of related effects do not simply add up."
+            ". Between them stands all that the model holds and the formula does not. The shift is how much the mass moves when the effect is taken into account; shifts of related effects do not simply add up."
         }
         (table::table("Effects, the largest shift of the mass first", &columns, &rows))
     }

@@ -29,6 +29,9 @@ pub(crate) fn body(reduction: &ReductionDocument) -> Option<Markup> {
                 (table::figure(figure, html! { (caption(reduction)) "Dashes are forced through the origin, thin lines are free." }))
                 ul { @for line in &reduction.textbook_lines { li { (sentence(&line.sentence)) } } }
             }
+            @if lines.is_none() {
+                p { "The two classic straight lines, " (symbol("d")) "² against " (symbol("V")) " at one current and " (symbol("I")) " against 1/" (symbol("r")) " at one voltage, can't be drawn here: no three runs with the leads and the bench alike share a current or a voltage." }
+            }
             @if let Some(figure) = &shapes {
                 (table::figure(figure, html! { "Excess of each run’s charge-to-mass ratio by the textbook’s formula over the joint result, against the five shapes: gun offset, stray field along the axis, edge or scale zero, fall-off of the field, energy lost in the gas. A slope in one of them and scatter in the others points to its cause." }))
             }
