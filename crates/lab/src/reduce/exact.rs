@@ -8,6 +8,7 @@ use arcmass_fit::{Walk, metropolis};
 use arcmass_quantity::{Caveat, print};
 use nalgebra::{DMatrix, DVector};
 
+use super::Solved;
 use super::scatter::{self, Averaged};
 use crate::desk::{Desk, LabError};
 use crate::document::Posterior;
@@ -16,16 +17,16 @@ use crate::model::{Model, Unknown};
 /// Draws that are always looked at.
 const FEW: usize = 48;
 /// Draws that are looked at where the few do not agree.
-const MANY: usize = 1024;
+const MANY: usize = 2048;
 /// The first answer stands where the exact weights leave this share of the few draws …
 const SHARE: f64 = 0.75;
 /// … and shift the mean of ln m by less than this, in its u.
 const SHIFT: f64 = 0.15;
 /// Fewest independent draws that describe a posterior's 95 % interval; below, a walk is made.
-const ENOUGH: f64 = 100.0;
+const ENOUGH: f64 = 50.0;
 /// Steps of the walk, and rows kept of it.
-const STEPS: usize = 6000;
-const KEPT: usize = 4500;
+const STEPS: usize = 24_000;
+const KEPT: usize = 4096;
 
 /// How the second answer came out.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,6 +35,7 @@ pub(crate) struct Exact {
     draws: usize,
     effective_number: f64,
     shift_in_u: f64,
+    agrees: bool,
 }
 
 /// Weights of draws, and what they do to ln m.
@@ -43,42 +45,51 @@ struct Weighed {
     shift_in_u: f64,
 }
 
-/// Compares both answers; where the first does not stand, the second's draws come back as differences from the estimate.
+/// Compares both answers on a few draws.
 pub(super) fn check(
     model: &Model<'_>,
     joint: &Joint,
     averaged: &Averaged,
     draws: &DMatrix<f64>,
     desk: &Desk,
-) -> Result<(Exact, Option<DMatrix<f64>>), LabError> {
+) -> Exact {
     let both = Both { model, joint, place: model.unknowns.place(Unknown::LogMass).unwrap_or(0) };
-    let factors = averaged.factors(draws.nrows());
-    let few = both.weigh(draws, &factors, FEW, desk);
-    let of = |method, weighed: &Weighed| Exact {
-        method,
-        draws: weighed.weights.len(),
-        effective_number: weighed.effective_number,
-        shift_in_u: weighed.shift_in_u,
-    };
-    if few.effective_number >= SHARE * few.weights.len() as f64 && few.shift_in_u.abs() < SHIFT {
-        return Ok((of("checked", &few), None));
+    let few = both.weigh(draws, &averaged.factors(draws.nrows()), FEW, desk);
+    let agrees = few.effective_number >= SHARE * few.weights.len() as f64 && few.shift_in_u.abs() < SHIFT;
+    Exact { agrees, ..Exact::of("checked", &few) }
+}
+
+/// Where the few draws do not agree, the second answer takes the first one's place.
+pub(super) fn settle(solved: &mut Solved<'_>, desk: &Desk) -> Result<(), LabError> {
+    if solved.exact.agrees {
+        return Ok(());
     }
-    let many = both.weigh(draws, &factors, MANY, desk);
-    if many.effective_number >= ENOUGH {
-        return Ok((of("re-weighted", &many), Some(chosen(draws, &many.weights))));
-    }
-    let walk = both.walk(averaged.factor(), desk)?;
-    let moved: DMatrix<f64> = DMatrix::from_fn(walk.draws.nrows(), joint.estimate.len(), |row, column| {
-        walk.draws[(row, column)] - joint.estimate[column]
-    });
-    let mean = moved.column(both.place).mean();
-    let exact = Exact {
-        method: "walked",
-        draws: STEPS,
-        effective_number: walk.effective_number,
-        shift_in_u: (mean - draws.column(both.place).mean()) / joint.u(both.place),
+    let (model, joint) = (&solved.bench.model, &solved.joint);
+    let both = Both { model, joint, place: model.unknowns.place(Unknown::LogMass).unwrap_or(0) };
+    let draws = &solved.draws;
+    let many = both.weigh(draws, &solved.averaged.factors(draws.nrows()), MANY, desk);
+    let (exact, draws) = if many.effective_number >= ENOUGH {
+        (Exact::of("re-weighted", &many), chosen(draws, &many.weights))
+    } else {
+        let walk = both.walk(solved.averaged.factor(), desk)?;
+        let moved: DMatrix<f64> =
+            DMatrix::from_fn(walk.draws.nrows(), joint.estimate.len(), |row, column| {
+                walk.draws[(row, column)] - joint.estimate[column]
+            });
+        let shift = moved.column(both.place).mean() - draws.column(both.place).mean();
+        let exact = Exact {
+            method: "walked",
+            draws: STEPS,
+            effective_number: walk.effective_number,
+            shift_in_u: shift / joint.u(both.place),
+            agrees: false,
+        };
+        (exact, moved)
     };
-    Ok((exact, Some(moved)))
+    let best = joint.estimate[both.place];
+    solved.log_masses = draws.column(both.place).iter().map(|change| best + change).collect();
+    (solved.exact, solved.draws) = (exact, draws);
+    Ok(())
 }
 
 struct Both<'a, 'b> {
@@ -197,13 +208,23 @@ fn chosen(draws: &DMatrix<f64>, weights: &[f64]) -> DMatrix<f64> {
 }
 
 impl Exact {
+    fn of(method: &'static str, weighed: &Weighed) -> Self {
+        Self {
+            method,
+            draws: weighed.weights.len(),
+            effective_number: weighed.effective_number,
+            shift_in_u: weighed.shift_in_u,
+            agrees: false,
+        }
+    }
+
     pub(super) fn entry(&self) -> Posterior {
         Posterior {
             method: self.method.to_owned(),
             draws: self.draws,
             effective_number: self.effective_number,
             shift_in_u: self.shift_in_u,
-            agrees: self.method == "checked",
+            agrees: self.agrees,
         }
     }
 

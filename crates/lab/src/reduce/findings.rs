@@ -36,7 +36,7 @@ pub(super) fn findings(
     if !findings.iter().any(|finding| finding.code == "stray-field-axial") {
         findings.extend(strong_axial(solved));
     }
-    findings.extend(exponents(solved, alternatives, law, findings.is_empty())?);
+    findings.extend(exponents(solved, alternatives, law)?);
     findings.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
     Ok(findings)
 }
@@ -191,14 +191,16 @@ fn certainty(z: f64) -> f64 {
     1.0 - statrs::function::erf::erfc(z.abs() * std::f64::consts::FRAC_1_SQRT_2)
 }
 
-/// Exponents that are off in the likeliest model. Where an effect has been named, it is set free first.
+/// An effect this likely is set free before the law is judged: what it explains is no fault of the law.
+const SET_FREE: f64 = 0.3;
+
+/// Exponents that are off in the likeliest model. An effect that may well be there is set free first.
 fn exponents(
     solved: &Solved<'_>,
     alternatives: &[Alternative],
     stated: &Law,
-    nothing_else: bool,
 ) -> Result<Option<Finding>, LabError> {
-    let likeliest = alternatives.first().filter(|first| first.weight > 0.5 && !nothing_else);
+    let likeliest = alternatives.first().filter(|first| first.weight > SET_FREE);
     let law = match likeliest {
         Some(first) => law::corrected(&solved.bench.model, first.averaged.typical())?,
         None => stated.corrected.clone(),
@@ -210,7 +212,7 @@ fn exponents(
     Ok((worst.abs() > OFF_U).then(|| Finding {
         code: "law-not-followed".to_owned(),
         // what has been named stands before it
-        confidence: certainty(worst) * likeliest.map_or(1.0, |first| first.weight),
+        confidence: certainty(worst) * likeliest.map_or(1.0, |first| first.weight.max(0.5)),
         sentence: format!(
             "the corrected diameters follow V to the power {} and I to the power {}, not ½ and −1",
             print::short(corrected.voltage_exponent.value, corrected.voltage_exponent.standard_uncertainty),

@@ -75,9 +75,14 @@ pub fn reduce(
     if bench.model.runs.is_empty() {
         return Err(no_diameters(notebook, rings));
     }
-    let solved = solve(bench, desk)?;
-    let as_stated = mass(&solved);
+    let mut solved = solve(bench, desk)?;
     let alternatives = alternatives::weigh(&solved, desk)?;
+    let stated_weight = 1.0 - alternatives.iter().map(|alternative| alternative.weight).sum::<f64>();
+    if stated_weight > WORTH_SAYING {
+        // a model that the readings have ruled out is worth no second answer
+        exact::settle(&mut solved, desk)?;
+    }
+    let as_stated = mass(&solved);
     let mass_kg = alternatives::mixture(&solved, &alternatives, desk)?;
     let likeliest = alternatives.first().filter(|first| first.weight > WORTH_SAYING);
     let mut inputs = notebook.inputs();
@@ -191,14 +196,7 @@ fn solve<'a>(mut bench: Bench<'a>, desk: &Desk) -> Result<Solved<'a>, LabError> 
     let place = bench.model.unknowns.place(Unknown::LogMass).unwrap_or(0);
     let masses = averaged.draws_of(&[place], MASS_DRAWS, &mut desk.stream(5))?;
     let log_masses = masses.as_slice().to_vec();
-    let (exact, corrected) = exact::check(&bench.model, &joint, &averaged, &draws, desk)?;
-    let (draws, log_masses) = match corrected {
-        Some(draws) => {
-            let logs = draws.column(place).iter().map(|change| joint.estimate[place] + change).collect();
-            (draws, logs)
-        }
-        None => (draws, log_masses),
-    };
+    let exact = exact::check(&bench.model, &joint, &averaged, &draws, desk);
     Ok(Solved { bench, joint, field, draws, log_masses, exact, averaged, aside, from_scatter })
 }
 
