@@ -173,6 +173,9 @@ pub(crate) struct Rings {
     /// Only this photograph; repeat for more
     #[arg(long, value_name = "P")]
     pub(crate) photo: Vec<String>,
+    /// Take photographs of up to so many million pixels (120 unless said)
+    #[arg(long, value_name = "MEGAPIXELS")]
+    pub(crate) largest: Option<u64>,
 }
 
 #[derive(Debug, Args)]

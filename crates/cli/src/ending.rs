@@ -23,9 +23,9 @@ impl From<LabError> for Ending {
     fn from(error: LabError) -> Self {
         match error {
             LabError::Faults(faults) => faults.into(),
-            LabError::Lacking { sentence, file, remedy } => {
+            LabError::Lacking { sentence, file, accepted, remedy } => {
                 let said = format!("arcmass: {}{sentence}\n  what to do: {remedy}", place(&file, &sentence));
-                Self::Input(vec![entry(&file, None, None, &sentence, "", &remedy)], said)
+                Self::Input(vec![entry(&file, None, None, &sentence, &accepted, &remedy)], said)
             }
             other => Self::Program(other.to_string()),
         }
@@ -126,7 +126,14 @@ pub(crate) fn print_usage_fault(message: &str) {
     let document = FaultsDocument {
         schema: "arcmass.faults/1",
         made_by: Desk::default().made_by(Vec::new()),
-        faults: vec![entry("command line", None, None, found, "", "see `arcmass --help`")],
+        faults: vec![entry(
+            "command line",
+            None,
+            None,
+            found,
+            "a command with its options, as `arcmass --help` lists them",
+            "see `arcmass --help`",
+        )],
     };
     print_document(&document);
 }

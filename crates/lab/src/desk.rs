@@ -54,6 +54,8 @@ pub enum LabError {
         sentence: String,
         /// Where: a file of the notebook.
         file: String,
+        /// What would have been accepted there.
+        accepted: String,
         /// What to do.
         remedy: String,
     },
@@ -66,7 +68,7 @@ impl LabError {
     /// The same, said of one run.
     pub(crate) fn of_run(self, run: &crate::model::RunDatum) -> Self {
         match self {
-            Self::Lacking { sentence, file, remedy } => Self::Lacking {
+            Self::Lacking { sentence, file, accepted, remedy } => Self::Lacking {
                 sentence: format!(
                     "run {} ({} V, {} A, {} mm): {sentence}",
                     run.run,
@@ -75,6 +77,7 @@ impl LabError {
                     print::significant(1e3 * run.diameter_m, 4)
                 ),
                 file,
+                accepted,
                 remedy,
             },
             other => other,
@@ -83,6 +86,63 @@ impl LabError {
 
     /// Something the job needs is not there.
     pub fn lacking(file: &str, sentence: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self::Lacking { sentence: sentence.into(), file: file.to_owned(), remedy: remedy.into() }
+        let sentence = sentence.into();
+        let accepted = accepted_in(file, &sentence);
+        Self::Lacking { sentence, file: file.to_owned(), accepted, remedy: remedy.into() }
+    }
+
+    /// The same, with what would have been accepted in its place.
+    #[must_use]
+    pub fn accepting(self, what: impl Into<String>) -> Self {
+        match self {
+            Self::Lacking { sentence, file, remedy, .. } => {
+                Self::Lacking { sentence, file, accepted: what.into(), remedy }
+            }
+            other => other,
+        }
+    }
+}
+
+/// What is accepted: the part of a sentence that says what must be, else what the file is there for.
+fn accepted_in(file: &str, sentence: &str) -> String {
+    let found = sentence.find(", got").or_else(|| sentence.find("; "));
+    if let Some(must) = sentence.find(" must ")
+        && found.is_none_or(|end| end > must)
+    {
+        return sentence.get(..found.unwrap_or(sentence.len())).unwrap_or(sentence).to_owned();
+    }
+    let what = match file {
+        "bench.toml" => "a bench file that states what this command needs; `arcmass check` lists it",
+        "readings.csv" => "readings with what this command needs; `arcmass check` lists it",
+        "field-probe.csv" => "readings of the probe that follow a line against the coil current",
+        "command line" => "the values that `arcmass help` lists for this command",
+        photo if photo.starts_with("photos/") => {
+            "a photograph that shows the ring or the scale, as JPEG, PNG, WebP or TIFF"
+        }
+        _ => "what the remedy says",
+    };
+    what.to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn accepted(file: &str, sentence: &str) -> String {
+        match LabError::lacking(file, sentence, "do it") {
+            LabError::Lacking { accepted, .. } => accepted,
+            other => other.to_string(),
+        }
+    }
+
+    #[test]
+    fn what_is_accepted_is_said_for_every_lack() {
+        assert_eq!(
+            accepted("command line", "the coil current must lie between −20 A and 20 A, got 99 A"),
+            "the coil current must lie between −20 A and 20 A"
+        );
+        for file in ["bench.toml", "readings.csv", "photos/ring-1.jpg", "photos/", "command line", "else"] {
+            assert!(!accepted(file, "nothing is stated").is_empty(), "{file}");
+        }
     }
 }

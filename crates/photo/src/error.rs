@@ -20,7 +20,7 @@ pub enum PhotoError {
         /// Declared height in pixels.
         height: u64,
         /// Limit in millions of pixels.
-        limit_mpx: u64,
+        limit_mpx: f64,
     },
     /// Too few pixels to hold a ring.
     #[error("the picture must be at least {limit_px} pixels wide and high; it is {width} × {height}")]
@@ -89,7 +89,9 @@ impl PhotoError {
         match self {
             Self::UnknownKind => "copy the photograph from the camera again, or export it as JPEG or PNG",
             Self::PrintingColours => "export the photograph again in RGB colours",
-            Self::TooLarge { .. } => "export the photograph at a smaller size, below the limit",
+            Self::TooLarge { .. } => {
+                "export the photograph at a smaller size, or raise the limit: `arcmass rings --largest MEGAPIXELS`"
+            }
             Self::TooSmall { .. } => "use the photograph as it came from the camera, not its preview",
             Self::Truncated => "copy the photograph from the camera again; this copy is not complete",
             Self::Decode { .. } => "open it in a picture viewer and save it again as JPEG or PNG",

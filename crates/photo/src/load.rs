@@ -13,12 +13,44 @@ use zune_jpeg::zune_core::options::DecoderOptions;
 use crate::error::PhotoError;
 use crate::picture::{Picture, Samples, ShotFacts};
 
-/// Largest picture taken: twice what the largest common camera gives (common practice, no source).
-const LIMIT_PX: u64 = 120_000_000;
+/// How large a picture is taken; a larger one is refused before anything is allocated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DecodeLimits {
+    /// Pixels at most.
+    pub most_px: u64,
+}
+
+impl Default for DecodeLimits {
+    /// Twice what the largest common camera gives (common practice, no source).
+    fn default() -> Self {
+        Self { most_px: 120_000_000 }
+    }
+}
+
+impl DecodeLimits {
+    /// Bytes the decoders may allocate: the largest picture with 16 bits in four channels.
+    fn most_bytes(self) -> u64 {
+        self.most_px.saturating_mul(8)
+    }
+
+    /// Refuses sizes that can't be a photograph of a ring.
+    fn check(self, width: u64, height: u64) -> Result<(), PhotoError> {
+        if width.saturating_mul(height) > self.most_px {
+            return Err(self.too_large(width, height));
+        }
+        if width.min(height) < SMALLEST_SIDE_PX {
+            return Err(PhotoError::TooSmall { width, height, limit_px: SMALLEST_SIDE_PX });
+        }
+        Ok(())
+    }
+
+    fn too_large(self, width: u64, height: u64) -> PhotoError {
+        PhotoError::TooLarge { width, height, limit_mpx: self.most_px as f64 * 1e-6 }
+    }
+}
+
 /// Smallest side on which a ring of some twenty pixels across could still be told from noise.
 const SMALLEST_SIDE_PX: u64 = 64;
-/// Bytes the decoders may allocate: the largest picture with 16 bits in four channels.
-const LIMIT_ALLOC: u64 = LIMIT_PX * 8;
 
 impl Picture {
     /// Decodes a photograph; its type is found from its content, its orientation tag is applied.
@@ -28,6 +60,11 @@ impl Picture {
     /// - **Fails** with [`PhotoError::UnknownKind`], [`PhotoError::TooLarge`] (before allocating),
     ///   [`PhotoError::TooSmall`], [`PhotoError::Truncated`], [`PhotoError::PrintingColours`] or [`PhotoError::Decode`].
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, PhotoError> {
+        Self::from_bytes_within(bytes, DecodeLimits::default())
+    }
+
+    /// The same within other limits.
+    pub fn from_bytes_within(bytes: &[u8], limits: DecodeLimits) -> Result<Self, PhotoError> {
         let format = image::guess_format(bytes).map_err(|_| PhotoError::UnknownKind)?;
         let kind = match format {
             ImageFormat::Jpeg => "JPEG",
@@ -38,31 +75,20 @@ impl Picture {
         };
         let facts = read_facts(bytes, kind);
         if format == ImageFormat::Jpeg {
-            decode_jpeg(bytes, facts)
+            decode_jpeg(bytes, facts, limits)
         } else {
-            decode_other(bytes, format, facts)
+            decode_other(bytes, format, facts, limits)
         }
     }
 }
 
-/// Refuses sizes that can't be a photograph of a ring.
-fn check_size(width: u64, height: u64) -> Result<(), PhotoError> {
-    if width.saturating_mul(height) > LIMIT_PX {
-        return Err(PhotoError::TooLarge { width, height, limit_mpx: LIMIT_PX / 1_000_000 });
-    }
-    if width.min(height) < SMALLEST_SIDE_PX {
-        return Err(PhotoError::TooSmall { width, height, limit_px: SMALLEST_SIDE_PX });
-    }
-    Ok(())
-}
-
-fn decode_jpeg(bytes: &[u8], facts: ShotFacts) -> Result<Picture, PhotoError> {
+fn decode_jpeg(bytes: &[u8], facts: ShotFacts, limits: DecodeLimits) -> Result<Picture, PhotoError> {
     let options =
         DecoderOptions::default().set_max_width(65_535).set_max_height(65_535).set_strict_mode(false);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
-    decoder.decode_headers().map_err(|e| jpeg_error(&e))?;
+    decoder.decode_headers().map_err(|e| jpeg_error(&e, limits))?;
     let (width, height) = decoder.dimensions().ok_or(PhotoError::Truncated)?;
-    check_size(width as u64, height as u64)?;
+    limits.check(width as u64, height as u64)?;
     let (space, channels) = match decoder.input_colorspace() {
         Some(ColorSpace::CMYK | ColorSpace::YCCK) => return Err(PhotoError::PrintingColours),
         Some(ColorSpace::Luma) => (ColorSpace::Luma, 1),
@@ -72,7 +98,7 @@ fn decode_jpeg(bytes: &[u8], facts: ShotFacts) -> Result<Picture, PhotoError> {
         return Err(PhotoError::Truncated);
     }
     decoder.set_options(options.jpeg_set_out_colorspace(space));
-    let samples = decoder.decode().map_err(|e| jpeg_error(&e))?;
+    let samples = decoder.decode().map_err(|e| jpeg_error(&e, limits))?;
     Picture::from_samples(Samples::Eight(samples), width, height, channels, facts)
         .ok_or_else(|| PhotoError::Decode { reason: "the number of samples does not fit the size".into() })
 }
@@ -86,25 +112,26 @@ fn jpeg_ends(bytes: &[u8]) -> bool {
     }
 }
 
-fn jpeg_error(error: &DecodeErrors) -> PhotoError {
+fn jpeg_error(error: &DecodeErrors, limits: DecodeLimits) -> PhotoError {
     match error {
         DecodeErrors::ExhaustedData | DecodeErrors::IoErrors(_) => PhotoError::Truncated,
-        DecodeErrors::LargeDimensions(side) => PhotoError::TooLarge {
-            width: *side as u64,
-            height: *side as u64,
-            limit_mpx: LIMIT_PX / 1_000_000,
-        },
+        DecodeErrors::LargeDimensions(side) => limits.too_large(*side as u64, *side as u64),
         // the decoder's own words are for programmers
         _ => PhotoError::Decode { reason: "its JPEG data are damaged".to_owned() },
     }
 }
 
-fn decode_other(bytes: &[u8], format: ImageFormat, facts: ShotFacts) -> Result<Picture, PhotoError> {
+fn decode_other(
+    bytes: &[u8],
+    format: ImageFormat,
+    facts: ShotFacts,
+    allowed: DecodeLimits,
+) -> Result<Picture, PhotoError> {
     let reader = || ImageReader::with_format(Cursor::new(bytes), format);
     let (width, height) = reader().into_dimensions().map_err(|e| image_error(&e))?;
-    check_size(u64::from(width), u64::from(height))?;
+    allowed.check(u64::from(width), u64::from(height))?;
     let mut limits = Limits::default();
-    limits.max_alloc = Some(LIMIT_ALLOC);
+    limits.max_alloc = Some(allowed.most_bytes());
     let mut whole = reader();
     whole.limits(limits);
     let decoded = whole.decode().map_err(|e| image_error(&e))?;

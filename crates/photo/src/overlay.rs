@@ -1,6 +1,7 @@
 //! The photograph drawn back: what was measured, what was left out, and the numbers read from the scale.
 
 mod canvas;
+mod side;
 
 use std::io::Cursor;
 
@@ -13,6 +14,7 @@ use crate::plane::{RingInPlane, ScalePlane};
 use crate::ring::RingTrace;
 use crate::scale::{ScaleFound, ScaleRow};
 use canvas::{Canvas, Colour};
+pub use side::draw_helix;
 
 /// Measured here (Okabe, Ito: orange).
 const MEASURED: Colour = [0xe6, 0x9f, 0x00];
@@ -84,6 +86,15 @@ impl Overlay {
                 if labelled && r == 0 {
                     self.label(row, k);
                 }
+            }
+        }
+        for (k, crossing) in found.crossings.iter().enumerate() {
+            let colour = if out(0, k) { REJECTED } else { MEASURED };
+            self.canvas.disc(crossing.px, 1.6, colour);
+            let [along, across] = crossing.number;
+            if across == 0 && along % 5 == 0 {
+                let reading = found.crossing_spacing_mm.unwrap_or(1.0) * f64::from(along);
+                self.canvas.number(reading.round() as i64, crossing.px, 2, CURVE);
             }
         }
         for mark in &found.hand_marks {

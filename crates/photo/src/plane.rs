@@ -179,7 +179,23 @@ pub fn fit_plane(
     let mut plane =
         finish(model, &solved, size_px).ok_or_else(|| unclear("no camera sees them as they are"))?;
     stated_spacing_is_likely(found, &mut plane, size_px, hints)?;
-    Ok(with_caveats(plane, found, hints, ambiguous))
+    let plane = with_caveats(plane, found, hints, ambiguous);
+    is_counted_rightly(&plane)?;
+    Ok(plane)
+}
+
+/// Any one of these may have a harmless cause; two of them together are marks counted wrongly.
+const ALARMS: [&str; 3] = ["scale-marks-scatter", "scale-marks-rejected", "scale-spacing-doubtful"];
+
+fn is_counted_rightly(plane: &ScalePlane) -> Result<(), PhotoError> {
+    let alarms: Vec<&str> =
+        plane.caveats.iter().filter(|c| ALARMS.contains(&c.code)).map(|c| c.sentence.as_str()).collect();
+    match alarms.as_slice() {
+        [first, second, ..] => Err(PhotoError::ScaleUnclear {
+            why: format!("they were most likely counted wrongly: {first}; and {second}"),
+        }),
+        _ => Ok(()),
+    }
 }
 
 /// Focal lengths, in picture widths, of lenses people use on a bench, from wide to a long one; and of those they use
@@ -198,8 +214,11 @@ fn stated_spacing_is_likely(
     hints: &CameraHints,
 ) -> Result<(), PhotoError> {
     // a row's rhythm stands for its spacing, a heavier line every so often for nothing but an even count
-    let is_plain =
-        found.rows.first().is_some_and(|row| row.rhythm == Rhythm::None) || !found.crossings.is_empty();
+    let is_plain = found
+        .rows
+        .first()
+        .is_some_and(|row| matches!(row.rhythm, Rhythm::None | Rhythm::Halvings { levels: 1 }))
+        || !found.crossings.is_empty();
     let Some((distance_mm, _)) = hints.distance_mm else { return Ok(()) };
     // the fit weighs all it knows; here the stated distance speaks alone
     let focal_px =

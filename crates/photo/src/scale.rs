@@ -2,6 +2,7 @@
 
 mod band;
 mod count;
+mod fine;
 mod lattice;
 mod rhythm;
 mod root;
@@ -137,7 +138,7 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
     }
     let plane = picture.reduced(1, if picture.channels() == 3 { 1 } else { 0 });
     let (rows, across) = search(&plane, hints)?;
-    let mut found = named(rows, hints)?;
+    let mut found = named(rows, hints, &plane)?;
     found.rows.extend(across.and_then(|row| second_ruler(&row, &found, hints)));
     Ok(found)
 }
@@ -209,7 +210,7 @@ fn shrink(plane: &LightPlane, factor: usize) -> LightPlane {
 }
 
 /// Gives each row its spacing from rhythm, from the other row, or from what is stated.
-fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
+fn named(rows: Vec<Row>, hints: &ScaleHints, plane: &LightPlane) -> Result<ScaleFound, PhotoError> {
     let mut found = ScaleFound::default();
     let guesses: Vec<Option<f64>> = rows.iter().map(|r| by_rhythm(r.rhythm, hints.spacing_mm)).collect();
     let ratio = match rows.as_slice() {
@@ -228,6 +229,14 @@ fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
         None => 2,
     });
     let first = order.first().copied().unwrap_or(0);
+    if spacing.get(first).copied().flatten().is_none()
+        && let (Some(row), Some(slot), Some(stated)) =
+            (rows.get(first), spacing.get_mut(first), hints.spacing_mm)
+        && let Some((read, caveat)) = long_marks(row, stated, plane)
+    {
+        *slot = Some(read);
+        found.caveats.push(caveat);
+    }
     if spacing.get(first).copied().flatten().is_none() {
         let stated = hints.spacing_mm.ok_or_else(|| PhotoError::ScaleUnclear {
             why: "no rhythm of long and short marks tells millimetres from other spacings, and no spacing is stated"
@@ -245,7 +254,7 @@ fn named(rows: Vec<Row>, hints: &ScaleHints) -> Result<ScaleFound, PhotoError> {
             "check that every mark was found on the drawn-back photograph, or photograph a scale with long and short marks",
         ));
     }
-    stated_is_among(&spacing, hints.spacing_mm)?;
+    found.caveats.extend(stated_is_among(&rows, &spacing, hints.spacing_mm)?);
     cautions(&rows, &spacing, first, &mut found.caveats);
     for k in order {
         if let (Some(row), Some(s)) = (rows.get(k), spacing.get(k)) {
@@ -281,6 +290,8 @@ fn by_rhythm(rhythm: Rhythm, stated: Option<f64>) -> Option<f64> {
     match rhythm {
         Rhythm::Tens => Some(
             stated
+                // of stated twentieths of an inch the tenths are seen
+                .map(|s| if (s * 20.0 / INCH_MM - 1.0).abs() < 0.01 { 2.0 * s } else { s })
                 .filter(|s| [2.0, 5.0, 10.0, 2.54].iter().any(|t| (s / t - 1.0).abs() < 0.01))
                 .unwrap_or(1.0),
         ),
@@ -338,18 +349,84 @@ fn cautions(rows: &[Row], spacing: &[Option<f64>], first: usize, caveats: &mut V
     }
 }
 
-/// The stated spacing must be that of one of the rows: else the wrong row was found, or the wrong number was stated.
-fn stated_is_among(spacing: &[Option<f64>], stated: Option<f64>) -> Result<(), PhotoError> {
+/// Steps of long marks over the stated fine ones that rulers have: fives and tens.
+const LONG_STEPS: [f64; 3] = [1.0, 5.0, 10.0];
+
+/// The spacing of long marks whose fine ones are blurred together or too small, as a multiple of what is stated, with a caveat.
+///
+/// The light between the long marks still shows how many fine ones there are ([`fine::divisions`]); where nothing of them is
+/// left, long and short ones in turn are the fives and tens of millimetres.
+fn long_marks(row: &Row, stated: f64, plane: &LightPlane) -> Option<(f64, PhotoCaveat)> {
+    let is = |s: f64| (stated / s - 1.0).abs() < 0.01;
+    let period = match row.rhythm {
+        Rhythm::None => 1,
+        Rhythm::Halvings { levels: 1 } => 2,
+        _ => return None,
+    };
+    let (whole, half) = (is(1.0) || is(INCH_MM / 10.0), is(0.5) || is(INCH_MM / 20.0));
+    let divisions = fine::divisions(plane, &row.finished(None));
+    let read = match (divisions, period) {
+        (Some(n @ 5), 1 | 2) | (Some(n @ 10), 1) if whole => stated * n as f64,
+        (Some(n @ 10), 2) | (Some(n @ 20), 1) if half => stated * n as f64,
+        // of half millimetres the whole ones are left
+        (Some(5), 2) if half => 10.0 * stated,
+        (None, 2) if is(1.0) || is(0.5) => 5.0,
+        _ => return None,
+    };
+    let caveat = match divisions {
+        Some(n) => PhotoCaveat::new(
+            "scale-fine-marks-blurred",
+            format!(
+                "the fine marks can't be told apart one by one; the long ones were measured, with {n} fine ones between two of them"
+            ),
+            "focus on the scale, or come nearer, and photograph it again",
+        ),
+        None => PhotoCaveat::new(
+            "scale-fine-marks-unseen",
+            "the fine marks can't be seen; long and short ones in turn were taken for the fives and tens of millimetres",
+            "focus on the scale, or come nearer, and photograph it again",
+        ),
+    };
+    Some((read, caveat))
+}
+
+/// The stated spacing must be that of one of the rows, or its fives or tens: else the wrong row was found, or the wrong number
+/// was stated. Binary parts of an inch can be nothing else: beside stated millimetres they are the ruler's other edge.
+fn stated_is_among(
+    rows: &[Row],
+    spacing: &[Option<f64>],
+    stated: Option<f64>,
+) -> Result<Option<PhotoCaveat>, PhotoError> {
     let read: Vec<f64> = spacing.iter().flatten().copied().collect();
-    match stated {
-        Some(stated) if !read.is_empty() && !read.iter().any(|read| (read / stated - 1.0).abs() < 0.01) => {
-            let read = read.iter().map(|read| format!("{read} mm")).collect::<Vec<_>>().join(" and ");
-            Err(PhotoError::ScaleUnclear {
-                why: format!(
-                    "their spacing is stated as {stated} mm, but the rhythm of long and short marks says {read}"
-                ),
-            })
-        }
-        _ => Ok(()),
+    let Some(stated) = stated.filter(|_| !read.is_empty()) else { return Ok(None) };
+    let is = |read: f64, times: f64| (read / stated / times - 1.0).abs() < 0.01;
+    let binary = (INCH_MM / stated).log2();
+    let is_binary = (binary - binary.round()).abs() < 0.01;
+    let is_stated = |s: f64| (stated / s - 1.0).abs() < 0.01;
+    // where the finest marks can't be seen the next longer ones are read: whole millimetres of halves, eighths of sixteenths
+    let coarser = |read: f64| {
+        is(read, 2.0) && (is_stated(0.5) || is_stated(INCH_MM / 20.0))
+            || is_binary && (is(read, 2.0) || is(read, 4.0))
+    };
+    if read.iter().any(|read| LONG_STEPS.iter().any(|times| is(*read, *times)) || coarser(*read)) {
+        return Ok(None);
     }
+    let is_inch =
+        |row: &Row| matches!(row.rhythm, Rhythm::Halvings { levels } if levels >= 3) && row.is_sure();
+    if rows.iter().any(is_inch) && (is_stated(1.0) || is_stated(0.5)) {
+        let parts = read.iter().map(|read| INCH_MM / read).fold(0.0, f64::max);
+        return Ok(Some(PhotoCaveat::new(
+            "scale-other-edge",
+            format!(
+                "their spacing is stated as {stated} mm, but the marks found are those of the other edge, 1/{parts:.0} inch by their rhythm"
+            ),
+            "lay the edge with the millimetres so that it is well seen",
+        )));
+    }
+    let read = read.iter().map(|read| format!("{read} mm")).collect::<Vec<_>>().join(" and ");
+    Err(PhotoError::ScaleUnclear {
+        why: format!(
+            "their spacing is stated as {stated} mm, but the rhythm of long and short marks says {read}"
+        ),
+    })
 }

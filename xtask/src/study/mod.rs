@@ -1,6 +1,7 @@
 //! Long studies, run by hand and not by CI: each a file of its own here, with a line in [`STUDIES`].
 
 mod coverage;
+mod fuzz;
 mod kill;
 mod page;
 mod photographs;
@@ -27,6 +28,11 @@ const STUDIES: &[Study] = &[
         name: "coverage",
         answers: "do the mass's intervals hold the truth, and do findings name what is wrong: coverage [NUMBER] [clean | outside] [each]",
         run: coverage::run,
+    },
+    Study {
+        name: "fuzz",
+        answers: "does anything panic, or outgrow its memory, on mutated photographs: fuzz [--minutes N] [--runs N] [--seed S]",
+        run: fuzz::run,
     },
     Study {
         name: "kill",

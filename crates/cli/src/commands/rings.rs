@@ -15,7 +15,11 @@ use crate::show::{self, Sheet, bare};
 
 pub(crate) fn run(asked: &Rings, arguments: &Arguments) -> Result<(), Ending> {
     let notebook = Notebook::open(&asked.notebook)?;
-    let question = RingsQuestion { only: asked.photo.clone(), with_overlays: true };
+    let question = RingsQuestion {
+        only: asked.photo.clone(),
+        with_overlays: true,
+        largest_px: asked.largest.map(|megapixels| megapixels.saturating_mul(1_000_000)),
+    };
     let bar = Bar::new("measuring photographs");
     let measured = rings(&notebook, &question, &arguments.desk(), &bar)?;
     bar.finish();
@@ -64,10 +68,20 @@ fn all_caveats(document: &RingsDocument) -> Vec<CaveatEntry> {
 }
 
 fn table(sheet: &mut Sheet, document: &RingsDocument) {
-    let heading = ["photograph", "run", "ring d/mm", "arc", "beam/mm", "px/mm"];
-    let mut rows = vec![heading.map(str::to_owned).to_vec()];
-    rows.extend(document.photos.iter().map(row));
-    sheet.table(&rows);
+    let (side, front): (Vec<&PhotoEntry>, Vec<&PhotoEntry>) =
+        document.photos.iter().partition(|photo| photo.pitch_mm.is_some());
+    if !front.is_empty() {
+        let heading = ["photograph", "run", "ring d/mm", "arc", "beam/mm", "px/mm"];
+        let mut rows = vec![heading.map(str::to_owned).to_vec()];
+        rows.extend(front.iter().map(|photo| row(photo)));
+        sheet.table(&rows);
+    }
+    if !side.is_empty() {
+        let heading = ["side view", "run", "pitch/mm", "helix d/mm", "turns seen", "px/mm"];
+        let mut rows = vec![heading.map(str::to_owned).to_vec()];
+        rows.extend(side.iter().map(|photo| side_row(photo)));
+        sheet.table(&rows);
+    }
     if !document.failed.is_empty() {
         sheet.gap();
         sheet.line("Not measured:");
@@ -86,6 +100,18 @@ fn row(photo: &PhotoEntry) -> Vec<String> {
         q(&photo.ring_diameter_mm),
         photo.arc_seen_deg.map_or_else(|| "–".to_owned(), |arc| format!("{}°", print::fixed(arc, 0))),
         q(&photo.beam_width_mm),
+        q(&photo.scale_px_per_mm),
+    ]
+}
+
+fn side_row(photo: &PhotoEntry) -> Vec<String> {
+    let q = |q: &Option<arcmass_lab::document::Q>| q.as_ref().map_or_else(|| "–".to_owned(), bare);
+    vec![
+        format!("● {}", photo.photo),
+        photo.run.clone().unwrap_or_default(),
+        q(&photo.pitch_mm),
+        q(&photo.helix_diameter_mm),
+        photo.arc_seen_deg.map_or_else(|| "–".to_owned(), |arc| print::fixed(arc / 360.0, 1)),
         q(&photo.scale_px_per_mm),
     ]
 }

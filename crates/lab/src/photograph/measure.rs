@@ -1,13 +1,14 @@
 //! One photograph: read, its scale's plane, its ring in that plane.
 
 use arcmass_notebook::{HandMarks, Input, MarkKind, Notebook};
+use arcmass_photo::load::DecodeLimits;
 use arcmass_photo::marks::{HandMark, HandMarkKind};
-use arcmass_photo::overlay::{Overlay, draw_ring, draw_scale};
+use arcmass_photo::overlay::{Overlay, draw_helix, draw_ring, draw_scale};
 use arcmass_photo::plane::{
     CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, ring_of_turn,
 };
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
-use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring};
+use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring, ring_by_hand};
 
 use super::OverlayPicture;
 use crate::assume::Apparatus;
@@ -71,6 +72,7 @@ pub(super) struct Job<'a> {
     pub(super) apparatus: &'a Apparatus,
     pub(super) spacing_m: f64,
     pub(super) with_overlays: bool,
+    pub(super) limits: DecodeLimits,
 }
 
 /// The bulb's outline lies between these shares of its stated radius, perspective and an oblique view included.
@@ -113,12 +115,6 @@ impl Job<'_> {
             sentence,
             remedy: remedy.to_owned(),
         };
-        if shot.is_side_view {
-            return Err(failed(
-                "side views are not measured yet".to_owned(),
-                "photograph the ring from the front, along the coils' axis",
-            ));
-        }
         let scale_name = shot.scale_photo.as_ref().ok_or_else(|| {
             failed(
                 "no photograph of a scale belongs to it".to_owned(),
@@ -136,6 +132,13 @@ impl Job<'_> {
                 return Err(failed(format!("its scale {scale_name} was not looked at"), "measure it again"));
             }
         };
+        if shot.is_side_view {
+            let (helix, sized) = self.side(name, &picture, plane)?;
+            if self.with_overlays {
+                *overlay = drawn_back(name, &draw_helix(&picture, &helix));
+            }
+            return Ok(self.side_entry(shot, plane, &helix, &sized));
+        }
         let (trace, ring) = self.traced(name, &picture, plane)?;
         if self.with_overlays {
             *overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));
@@ -150,7 +153,11 @@ impl Job<'_> {
         picture: &Picture,
         plane: &ScalePlane,
     ) -> Result<(RingTrace, RingInPlane), FailedPhoto> {
-        let trace = find_ring(picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))?;
+        let hints = self.ring_hints(name, plane);
+        // what a person marked stands in where the machine finds nothing
+        let trace = find_ring(picture, &hints)
+            .or_else(|error| ring_by_hand(&hints.beam_points_px).ok_or(error))
+            .map_err(|error| said(name, &error))?;
         let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
         Ok((trace, ring))
     }
@@ -164,7 +171,7 @@ impl Job<'_> {
         let bytes =
             self.notebook.photo_bytes(name).map_err(|fault| failed(fault.to_string(), fault.remedy()))?;
         *input = Some(bytes.input);
-        Picture::from_bytes(&bytes.bytes).map_err(|error| said(name, &error))
+        Picture::from_bytes_within(&bytes.bytes, self.limits).map_err(|error| said(name, &error))
     }
 
     pub(super) fn plane_of(
@@ -313,7 +320,7 @@ pub(super) fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPl
     ring_of_turn(line, &hints, plane)
 }
 
-fn said(name: &str, error: &PhotoError) -> FailedPhoto {
+pub(super) fn said(name: &str, error: &PhotoError) -> FailedPhoto {
     FailedPhoto { photo: name.to_owned(), sentence: error.to_string(), remedy: error.remedy().to_owned() }
 }
 
@@ -326,7 +333,7 @@ pub(super) fn caveat(caveat: &PhotoCaveat) -> CaveatEntry {
 }
 
 /// The marked corners of what must be left out, as one outline.
-fn leave_out(marks: Option<&HandMarks>) -> Vec<Vec<[f64; 2]>> {
+pub(super) fn leave_out(marks: Option<&HandMarks>) -> Vec<Vec<[f64; 2]>> {
     let corners: Vec<[f64; 2]> = marks
         .iter()
         .flat_map(|marks| &marks.marks)

@@ -2,11 +2,13 @@
 
 mod measure;
 pub mod opened;
+mod side;
 mod stored;
 pub mod view;
 mod work;
 
 use arcmass_notebook::{Input, Notebook, View};
+use arcmass_photo::load::DecodeLimits;
 
 pub use stored::{drawn_back, for_reduction, kept, needs_photographs, store};
 pub(crate) use work::side_by_side;
@@ -66,6 +68,8 @@ pub struct RingsQuestion {
     pub only: Vec<String>,
     /// Draw each photograph back with what was found.
     pub with_overlays: bool,
+    /// Most pixels of a photograph, where not the usual limit.
+    pub largest_px: Option<u64>,
 }
 
 /// Measures the photographs that the readings name.
@@ -86,9 +90,16 @@ pub fn rings(
             "the distance between the scale's marks is not stated",
             "write `spacing = \"1 mm\"` under [scale]",
         )
+        .accepting("`spacing` under [scale]: a length, as in \"1 mm\"")
     })?;
-    let job =
-        measure::Job { notebook, apparatus: &apparatus, spacing_m, with_overlays: question.with_overlays };
+    let limits = question.largest_px.map_or_else(DecodeLimits::default, |most_px| DecodeLimits { most_px });
+    let job = measure::Job {
+        notebook,
+        apparatus: &apparatus,
+        spacing_m,
+        with_overlays: question.with_overlays,
+        limits,
+    };
     let scale_names = unique(shots.iter().filter_map(|shot| shot.scale_photo.clone()));
     let total = shots.len() + scale_names.len();
     let scales: Vec<Scale> = work::side_by_side(
@@ -153,7 +164,8 @@ fn shots(notebook: &Notebook, only: &[String]) -> Result<Vec<Shot>, LabError> {
             "readings.csv",
             "the readings name no photograph of a ring",
             "fill in the columns ring_photo and scale_photo with names under photos/",
-        ));
+        )
+        .accepting("at least one run with ring_photo and scale_photo"));
     }
     if only.is_empty() {
         return Ok(named);
@@ -185,9 +197,7 @@ fn none_measured(failed: &[FailedPhoto]) -> LabError {
         |f| format!("no photograph could be measured: {}: {}{more}", f.photo, f.sentence),
     );
     let file = first.map_or_else(|| "readings.csv".to_owned(), |f| format!("photos/{}", f.photo));
-    LabError::Lacking {
-        sentence,
-        file,
-        remedy: first.map_or_else(|| "see readings.csv".to_owned(), |f| f.remedy.clone()),
-    }
+    let remedy = first.map_or_else(|| "see readings.csv".to_owned(), |f| f.remedy.clone());
+    LabError::lacking(&file, sentence, remedy)
+        .accepting("at least one photograph on which ring and scale can be measured")
 }

@@ -7,11 +7,12 @@ use std::sync::{Mutex, PoisonError};
 pub use laid::{Laid, is_from_the_front};
 
 use arcmass_notebook::{HandMark, HandMarks, Input, MarkKind, Notebook, View};
+use arcmass_photo::load::DecodeLimits;
 use arcmass_photo::marks::inside_outline;
 use arcmass_photo::overlay::draw_strip;
 use arcmass_photo::plane::{RingInPlane, ScalePlane};
 use arcmass_photo::scale::ScaleFound;
-use arcmass_photo::{Picture, RingTrace};
+use arcmass_photo::{Helix, HelixInPlane, Picture, RingTrace};
 use serde::Serialize;
 
 use super::measure::{Job, Shot};
@@ -211,6 +212,13 @@ impl Opened {
     }
 
     fn ring(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen) {
+        if shot.is_side_view {
+            match job.side(&self.photo, &self.picture, plane) {
+                Ok((helix, sized)) => fill_side(seen, job, shot, plane, &helix, &sized),
+                Err(why) => seen.trouble = Some(why),
+            }
+            return;
+        }
         match job.traced(&self.photo, &self.picture, plane) {
             Ok((trace, ring)) => {
                 fill(seen, job, shot, plane, &trace, ring);
@@ -232,6 +240,9 @@ impl Opened {
             Some(Ok(plane)) => plane.clone(),
             _ => job.plane_of(&self.photo, &self.picture).ok()?.1,
         };
+        if self.shot.as_ref().is_some_and(|shot| shot.is_side_view) {
+            return None;
+        }
         let (trace, _) = job.traced(&self.photo, &self.picture, &plane).ok()?;
         draw_strip(&self.picture, &trace)?.to_jpeg()
     }
@@ -247,7 +258,7 @@ impl Opened {
 
 fn job<'a>(notebook: &'a Notebook, apparatus: &'a Apparatus) -> Job<'a> {
     let spacing_m = apparatus.scale_spacing_m.unwrap_or(1e-3);
-    Job { notebook, apparatus, spacing_m, with_overlays: false }
+    Job { notebook, apparatus, spacing_m, with_overlays: false, limits: DecodeLimits::default() }
 }
 
 fn fill(
@@ -264,6 +275,29 @@ fn fill(
     seen.caveats.clone_from(&entry.caveats);
     seen.px_per_mm = entry.scale_px_per_mm.as_ref().map(|q| q.value);
     seen.outline_px = ring.outline_px;
+    seen.entry = Some(entry);
+}
+
+fn fill_side(
+    seen: &mut Seen,
+    job: &Job<'_>,
+    shot: &Shot,
+    plane: &ScalePlane,
+    helix: &Helix,
+    sized: &HelixInPlane,
+) {
+    let entry = job.side_entry(shot, plane, helix, sized);
+    let point = |p: &arcmass_photo::HelixPoint| SeenPoint {
+        x_px: p.x_px,
+        y_px: p.y_px,
+        accepted: true,
+        residual_mm: entry.scale_px_per_mm.as_ref().map(|scale| p.residual_px / scale.value),
+        along_deg: 360.0 * p.turns,
+    };
+    seen.points = helix.points.iter().map(point).collect();
+    seen.outline_px.clone_from(&helix.outline_px);
+    seen.caveats.clone_from(&entry.caveats);
+    seen.px_per_mm = entry.scale_px_per_mm.as_ref().map(|q| q.value);
     seen.entry = Some(entry);
 }
 

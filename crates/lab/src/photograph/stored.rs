@@ -52,7 +52,7 @@ pub fn drawn_back(
     if !needs_photographs(notebook) {
         return Ok(None);
     }
-    where_needed(notebook, &RingsQuestion { only: Vec::new(), with_overlays: true }, desk, progress)
+    where_needed(notebook, &RingsQuestion { with_overlays: true, ..RingsQuestion::default() }, desk, progress)
 }
 
 /// Photographs that can't be measured are no fault where a run has its diameter in the table; work that was stopped is one.

@@ -8,6 +8,8 @@ const EVEN: f64 = 0.14;
 const OFF: f64 = 0.22;
 /// A gap is bridged only if the prediction beyond it is this certain, in marks (one standard uncertainty).
 const SURE: f64 = 0.1;
+/// A run of marks beyond a gap is a piece of the same scale if its steps agree with the scale's by this part.
+const LIKE: f64 = 0.25;
 /// Marks near an end that predict the next one.
 const NEAR: usize = 40;
 /// Uncertainty of a predicted number that a bent ruler or an unmodelled lens leaves, per mark of distance beyond the data.
@@ -28,10 +30,35 @@ pub(crate) fn count(s: &[f64]) -> Option<Counted> {
     for (n, slot) in numbers.iter_mut().skip(from).take(to - from + 1).enumerate() {
         *slot = Some(n as i32);
     }
-    let up = extend(s, &mut numbers, (to + 1..s.len()).collect());
-    let down = extend(s, &mut numbers, (0..from).rev().collect());
+    extend(s, &mut numbers, (to + 1..s.len()).collect());
+    extend(s, &mut numbers, (0..from).rev().collect());
     weed(s, &mut numbers);
-    Some(Counted { numbers, broken: usize::from(up) + usize::from(down) })
+    let broken = pieces_beyond(s, &numbers);
+    Some(Counted { numbers, broken })
+}
+
+/// Pieces of the scale beyond the numbered marks: runs of even steps like those at that end. What else lies there, strokes of
+/// numerals or lines of the background, is no piece.
+fn pieces_beyond(s: &[f64], numbers: &[Option<i32>]) -> usize {
+    let counted: Vec<usize> = (0..s.len()).filter(|k| numbers.get(*k).copied().flatten().is_some()).collect();
+    let (Some(first), Some(last)) = (counted.first(), counted.last()) else { return 0 };
+    let step = |ends: &[usize]| {
+        let at = |k: Option<&usize>| k.and_then(|k| Some((*s.get(*k)?, f64::from((*numbers.get(*k)?)?))));
+        let (Some(a), Some(b)) = (at(ends.first()), at(ends.last())) else { return f64::NAN };
+        (b.0 - a.0) / (b.1 - a.1)
+    };
+    let near = counted.len().min(NEAR);
+    let sides = [
+        (s.get(..*first), step(counted.get(..near).unwrap_or(&[]))),
+        (s.get(last + 1..), step(counted.get(counted.len() - near..).unwrap_or(&[]))),
+    ];
+    let is_piece = |part: &[f64], step: f64| {
+        first_run(part).is_some_and(|(a, b)| {
+            let (Some(p), Some(q)) = (part.get(a), part.get(b)) else { return false };
+            ((q - p) / (b - a) as f64 / step - 1.0).abs() < LIKE
+        })
+    };
+    sides.iter().filter(|(part, step)| part.is_some_and(|part| is_piece(part, *step))).count()
 }
 
 /// The longest run of marks with even steps, as (first, last) index; at least five marks.
@@ -48,14 +75,14 @@ fn first_run(s: &[f64]) -> Option<(usize, usize)> {
     (best.1 - best.0 >= 4).then_some(best)
 }
 
-/// Walks outwards from the numbered marks; true if marks remain that could not be joined.
-fn extend(s: &[f64], numbers: &mut [Option<i32>], order: Vec<usize>) -> bool {
+/// Walks outwards from the numbered marks as far as the numbers are sure.
+fn extend(s: &[f64], numbers: &mut [Option<i32>], order: Vec<usize>) {
     let mut strays = 0;
     for k in order {
         let Some(place) = s.get(k) else { continue };
-        let Some((n, u)) = predict(s, numbers, *place) else { return true };
+        let Some((n, u)) = predict(s, numbers, *place) else { return };
         if u > SURE {
-            return true;
+            return;
         }
         let nearest = n.round();
         let taken = numbers.contains(&Some(nearest as i32));
@@ -68,10 +95,9 @@ fn extend(s: &[f64], numbers: &mut [Option<i32>], order: Vec<usize>) -> bool {
             strays += 1;
         }
         if strays > 25 {
-            return true;
+            return;
         }
     }
-    false
 }
 
 /// Expected number at a place and its standard uncertainty, from the nearest numbered marks.

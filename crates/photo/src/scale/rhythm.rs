@@ -110,7 +110,12 @@ fn cost(marks: &[(i32, f64)], rhythm: Rhythm, phase: i32) -> Option<f64> {
     if matches!(rhythm, Rhythm::Halvings { .. }) && !top {
         return None;
     }
-    if ranks > 1 && (falling || rising + 1 < ranks.max(3) - usize::from(ranks > 3)) {
+    // on some rulers the fifth mark is as short as the others: every tenth alone must then stand out
+    let tens_alone = rhythm == Rhythm::Tens && top && !falling;
+    if ranks > 1 && !tens_alone && (falling || rising + 1 < ranks.max(3) - usize::from(ranks > 3)) {
+        return None;
+    }
+    if rhythm == Rhythm::Twenties && !every_rank_rises(&medians) {
         return None;
     }
     // a hidden mark has any length: no distance counts for more than a third of the shortest length
@@ -120,6 +125,13 @@ fn cost(marks: &[(i32, f64)], rhythm: Rhythm, phase: i32) -> Option<f64> {
     let floor = (0.01 * shortest).powi(2);
     let n = marks.len() as f64;
     Some(n * (sum / n + floor).ln() + CLASS_PENALTY * ranks as f64)
+}
+
+/// Half millimetres show at least two of their three longer ranks apart, the millimetres' own among them: every second
+/// mark longer is what tells them from millimetres.
+fn every_rank_rises(medians: &[f64]) -> bool {
+    let rises = |w: &[f64]| w[1] > w[0] * (1.0 + STEP);
+    medians.get(..2).is_some_and(rises)
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {
@@ -148,6 +160,15 @@ mod tests {
         assert_eq!(find_rhythm(&twenties).rhythm, Rhythm::Twenties);
         let sixteenths = lengths(Rhythm::Halvings { levels: 4 }, &[3.0, 4.0, 5.0, 6.5, 9.0], 5, 100);
         assert_eq!(find_rhythm(&sixteenths).rhythm, Rhythm::Halvings { levels: 4 });
+    }
+
+    #[test]
+    fn tens_without_fives_are_tens_and_never_half_millimetres() {
+        let tens = lengths(Rhythm::Tens, &[4.0, 4.0, 7.0], 3, 120);
+        assert_eq!((find_rhythm(&tens).rhythm, find_rhythm(&tens).phase), (Rhythm::Tens, 0));
+        // every fifth longer alone is no ten: nothing is claimed of it
+        let fives = lengths(Rhythm::Tens, &[4.0, 7.0, 7.0], 3, 120);
+        assert_eq!(find_rhythm(&fives).rhythm, Rhythm::None);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use crate::scale::rhythm::{Rhythm, find_rhythm};
 use crate::scale::root::{Root, find_root};
 use crate::scale::strip::Strip;
 use crate::scale::tick::{Tick, find_ticks};
-use crate::scale::{ScaleMark, ScaleRow};
+use crate::scale::{FEWEST_MARKS, ScaleMark, ScaleRow};
 
 /// Half the height of the strip in which marks are followed, in pixels of the searched picture.
 const HALF_HEIGHT_PX: f64 = 100.0;
@@ -16,6 +16,8 @@ const SURE_MARKS: usize = 25;
 /// Gain of a rhythm, a mark, above which it is taken for no play of chance. A guess: with it four light-on-dark rulers of
 /// independent drawings were read rightly, two of which were not before; the gains themselves were not tabulated.
 const SURE_MARGIN: f64 = 0.6;
+/// Marks further apart than this (pixels) are not blurred together.
+const BLURRED_PX: f64 = 14.0;
 /// Sine of the angle from which a second ruler tells of the plane's tilt.
 const ACROSS: f64 = 0.3;
 /// Smallest standard uncertainty of a mark's point in pixels: print, compression, pixel response (from samples and
@@ -123,11 +125,25 @@ pub(crate) fn measure(
 ) -> Option<Row> {
     let strip = Strip::new(plane, band, factor, HALF_HEIGHT_PX);
     let pitch = strip.rough_pitch()?;
-    let dark = row(&strip, pitch, true, allowed);
+    let fine = with_pitch(&strip, pitch, allowed);
+    if fine.as_ref().is_some_and(|row| row.is_sure() || row.rhythm != Rhythm::None && pitch > BLURRED_PX) {
+        return fine;
+    }
+    // marks blurred together: the long ones stand out alone
+    let long = strip.long_pitch(pitch).and_then(|pitch| with_pitch(&strip, pitch, allowed));
+    let is_lost = fine.as_ref().is_none_or(|fine| fine.rhythm == Rhythm::None);
+    match long.filter(|long| long.rhythm != Rhythm::None || fine.is_none()) {
+        Some(long) if is_lost && long.marks.len() >= FEWEST_MARKS => Some(long),
+        _ => fine,
+    }
+}
+
+fn with_pitch(strip: &Strip, pitch: f64, allowed: &dyn Fn([f64; 2]) -> bool) -> Option<Row> {
+    let dark = row(strip, pitch, true, allowed);
     if dark.as_ref().is_some_and(Row::is_sure) {
         return dark;
     }
-    let light = row(&strip, pitch, false, allowed);
+    let light = row(strip, pitch, false, allowed);
     match (dark, light) {
         (Some(a), Some(b)) => Some(if b.merit() > a.merit() { b } else { a }),
         (a, b) => a.or(b),

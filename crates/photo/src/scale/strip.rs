@@ -91,10 +91,17 @@ impl Strip {
     /// blurs only the later peaks.
     pub(crate) fn rough_pitch(&self) -> Option<f64> {
         // marks far apart need a longer window
-        [240, 1200].iter().find_map(|window| self.pitch_within(*window.min(&self.columns)))
+        [240, 1200].iter().find_map(|window| self.pitch_within(*window.min(&self.columns), 0))
     }
 
-    fn pitch_within(&self, window: usize) -> Option<f64> {
+    /// Distance between long marks, where the marks `fine` pixels apart can't be used: the first peak well beyond it, the light
+    /// smoothed until nothing of the fine ones is left.
+    pub(crate) fn long_pitch(&self, fine: f64) -> Option<f64> {
+        let smooth = ((0.4 * fine).powi(2) * 2.0).ceil().clamp(4.0, 60.0) as usize;
+        self.pitch_within(1200.min(self.columns), smooth).filter(|pitch| *pitch > 2.5 * fine)
+    }
+
+    fn pitch_within(&self, window: usize, smooth: usize) -> Option<f64> {
         let most = window / 3;
         if most < 6 {
             return None;
@@ -103,13 +110,22 @@ impl Strip {
         let reach = (8.0_f64.min(self.rows as f64 / 4.0)) as usize;
         let mut sum = vec![0.0_f64; most];
         for j in (middle.saturating_sub(reach)..=middle + reach).step_by(4) {
-            let row = self.row(j);
+            let mut row = self.row(j).to_vec();
+            for _ in 0..smooth {
+                row = binomial(&row);
+            }
             for part in row.chunks_exact(window) {
                 add_correlation(part, &mut sum);
             }
         }
         first_peak(&sum)
     }
+}
+
+/// Means of neighbours, 1 : 2 : 1.
+fn binomial(row: &[f32]) -> Vec<f32> {
+    let at = |k: usize| row.get(k).or(row.last()).copied().unwrap_or(0.0);
+    (0..row.len()).map(|k| 0.25 * (at(k.saturating_sub(1)) + 2.0 * at(k) + at(k + 1))).collect()
 }
 
 fn add_correlation(part: &[f32], sum: &mut [f64]) {

@@ -29,6 +29,11 @@ pub(crate) const CONDITIONS: &[Condition] = &[
         says: "blur of 2 to 3.5 px on the ring, the scale refocused",
         change: out_of_focus,
     },
+    Condition {
+        name: "soft scale",
+        says: "scale out of focus by 2 to 3.5 px, its millimetres 8 to 11 px apart",
+        change: soft_scale,
+    },
     Condition { name: "lit room", says: "lights on low, window mirrored in the glass", change: lit_room },
     Condition {
         name: "cut by the frame",
@@ -89,6 +94,12 @@ fn overexposed(setup: &mut Setup, dice: &mut Dice) {
 
 fn out_of_focus(setup: &mut Setup, dice: &mut Dice) {
     setup.ring_blur_px = Some(dice.between(2.0, 3.5));
+}
+
+fn soft_scale(setup: &mut Setup, dice: &mut Dice) {
+    setup.finer(1.6);
+    setup.ring_blur_px = Some(setup.scene.sensor.blur_px);
+    setup.scene.sensor.blur_px = dice.between(2.0, 3.5);
 }
 
 fn lit_room(setup: &mut Setup, dice: &mut Dice) {

@@ -1,7 +1,7 @@
 //! `cargo xtask study photographs`: drawn photographs through the whole measurement, against their hidden truth.
 
 mod condition;
-mod dice;
+pub(crate) mod dice;
 mod notebook;
 mod setup;
 mod table;
@@ -113,6 +113,16 @@ fn study(asked: &Asked) -> Result<(), String> {
     println!("{}", table::markdown(&rows, &names));
     tell_of_the_worst(&rows);
     Ok(())
+}
+
+/// The photographs of a few conditions at a third of their size, for studies that need many pictures quickly.
+pub(crate) fn small_photographs() -> Result<Vec<Vec<u8>>, String> {
+    const NAMES: [&str; 4] = ["clean", "covered ruler", "squared paper", "board"];
+    let mut all = Vec::new();
+    for condition in CONDITIONS.iter().filter(|condition| NAMES.contains(&condition.name)) {
+        all.extend(notebook::small(condition, 1.0 / 3.0)?);
+    }
+    Ok(all)
 }
 
 /// Where each measured photograph is kept as a line of JSON as soon as it is done.

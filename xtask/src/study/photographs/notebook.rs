@@ -76,6 +76,17 @@ pub(crate) fn draw_into(folder: &Path, condition: &Condition, bench: u64) -> Res
     Ok(truths.iter().map(|truth| truth.diameter_mm).collect())
 }
 
+/// The first ring and the scale of a condition's first bench, their sides so many times as long.
+pub(crate) fn small(condition: &Condition, factor: f64) -> Result<[Vec<u8>; 2], String> {
+    let mut dice = Dice::new(1);
+    let mut setup = Setup::by_lot(&mut dice);
+    (condition.change)(&mut setup, &mut dice);
+    setup.finer(factor);
+    let rings = setup.rings(&mut dice)?;
+    let ring = rings.first().ok_or("no ring")?;
+    Ok([ring_photo(&setup, ring, 0)?.0, scale_photo(&setup)?])
+}
+
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), String> {
     std::fs::write(folder.join(name), bytes).map_err(|fault| format!("{name}: {fault}"))
 }

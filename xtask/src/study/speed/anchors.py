@@ -4,7 +4,7 @@ Usage: python anchors.py FOLDER DATA SCRIPT. The script's own calls of `common.b
 then waits for orders on standard input: `run`, `check FILE` (rows of numbers that our kernel made), `own`, `next`.
 So every anchor is timed by the very code of the folder, beside ours, and problems and references are the folder's own.
 """
-import importlib, json, os, sys
+import importlib, json, os, shutil, sys
 
 folder, data, script = sys.argv[1:4]
 out = os.fdopen(os.dup(1), "w", buffering=1)
@@ -39,6 +39,8 @@ def bench(kernel, library, version, work, f, per_call, unit, threads=1, repeats=
     if check is not None:
         checks.setdefault(work, check)
     result = f()
+    if kernel.startswith("4"):      # the photograph that this script drew, for ours too
+        shutil.copyfile(sys.modules[script].files[0], os.path.join(data, "ring.jpg"))
     say(kernel=kernel, library=library, version=version, work=work, per_call=per_call, unit=unit, threads=threads,
         settings=numbers(extra))
     for line in sys.stdin:
@@ -52,6 +54,11 @@ def bench(kernel, library, version, work, f, per_call, unit, threads=1, repeats=
             rows = np.fromfile(rest, dtype="<f8")
             if kernel[0] in "56":      # a few numbers of ours, to be read beside the anchor's own
                 say(**{f"result_{i}": float(v) for i, v in enumerate(rows)})
+                continue
+            if kernel.startswith("4"):      # centre, major and minor semi-axis against the drawing's own
+                true = sys.modules[script].T[0]
+                names = ("cx", "cy", "a", "b")
+                say(**{f"{k}_error_px": float(v - true[k]) for k, v in zip(names, rows)})
                 continue
             width = 6 if kernel.startswith("3") else 3
             rows = rows.reshape(-1, width)

@@ -1,0 +1,138 @@
+//! How fast a photograph is decoded and its ring measured, on one thread.
+//!
+//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE]` prints a line of JSON a step;
+//! `… photo_speed worker` answers the orders of `cargo xtask study speed`, which sets the same kernels beside other libraries.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[allow(dead_code)]
+#[path = "../../physics/examples/speed/worker.rs"]
+mod worker;
+
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use arcmass_photo::plane::{CameraHints, fit_plane};
+use arcmass_photo::scale::{ScaleHints, find_scale};
+use arcmass_photo::{Picture, RingHints, find_ring};
+use worker::{Kernel, Result};
+
+fn main() -> Result<()> {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    match words.as_slice() {
+        [word] if word == "worker" => worker::serve(make),
+        [ring] => ring_steps(ring),
+        [ring, scale] => ring_steps(ring).and_then(|()| scale_steps(scale)),
+        _ => Err("name a photograph".into()),
+    }
+}
+
+/// Best of five, in seconds.
+fn best<T>(what: &str, mut step: impl FnMut() -> T) -> T {
+    let mut least = f64::INFINITY;
+    let mut last = None;
+    for _ in 0..5 {
+        let start = Instant::now();
+        last = Some(step());
+        least = least.min(start.elapsed().as_secs_f64());
+    }
+    println!("{{\"step\": \"{what}\", \"best_s\": {least:.4}}}");
+    last.expect("five rounds")
+}
+
+fn ring_steps(name: &str) -> Result<()> {
+    let bytes = std::fs::read(name)?;
+    let picture = best("decode", || Picture::from_bytes(&bytes))?;
+    best("ring", || find_ring(&picture, &RingHints::default()).map(|trace| trace.semi_axes_px))?;
+    Ok(())
+}
+
+fn scale_steps(name: &str) -> Result<()> {
+    let bytes = std::fs::read(name)?;
+    let picture = best("decode of the scale", || Picture::from_bytes(&bytes))?;
+    let hints = ScaleHints { spacing_mm: Some(1.0), ..ScaleHints::default() };
+    let found = best("scale found", || find_scale(&picture, &hints))?;
+    let size = [picture.width(), picture.height()];
+    best("camera calibrated", || fit_plane(&found, size, &CameraHints::default()))?;
+    Ok(())
+}
+
+/// Names of the kernels.
+const DECODE: &str = "decode of 12 megapixels";
+const RING: &str = "ring on 12 megapixels";
+
+/// From a file to its picture, or to centre and semi-axes of the ring.
+struct Photograph {
+    path: Option<PathBuf>,
+    /// A ring of our own, where no folder is named.
+    drawn: Vec<u8>,
+    is_whole: bool,
+    /// Centre, major and minor semi-axis.
+    found: Vec<f64>,
+}
+
+impl Kernel for Photograph {
+    fn method(&self) -> String {
+        if self.is_whole { "decoded, ring followed, ellipse" } else { "decoded" }.to_owned()
+    }
+
+    fn amount(&self) -> (usize, &'static str) {
+        (1, "photographs")
+    }
+
+    fn call(&mut self) -> Result<()> {
+        let bytes = self.path.as_ref().map_or_else(|| Ok(self.drawn.clone()), std::fs::read)?;
+        let picture = Picture::from_bytes(&bytes)?;
+        if self.is_whole {
+            let trace = find_ring(&picture, &RingHints::default())?;
+            self.found = [trace.centre_px, trace.semi_axes_px].concat();
+        }
+        Ok(())
+    }
+
+    fn result(&self) -> Vec<f64> {
+        self.found.clone()
+    }
+
+    fn error(&self) -> Result<f64> {
+        let off = |(found, drawn): (&f64, &f64)| (found / drawn - 1.0).abs();
+        Ok(self.found.iter().zip(&ELLIPSE).map(off).fold(0.0, f64::max))
+    }
+}
+
+/// Centre and semi-axes of our own ring, in pixels.
+const ELLIPSE: [f64; 4] = [2010.0, 1490.0, 1000.0, 980.0];
+
+/// A grey JPEG of 12 megapixels with a bright ring.
+fn drawn() -> Result<Vec<u8>> {
+    const SIDES: [u32; 2] = [4000, 3000];
+    let [cx, cy, a, b] = ELLIPSE;
+    let mut grey = Vec::with_capacity((SIDES[0] * SIDES[1]) as usize);
+    for y in 0..SIDES[1] {
+        for x in 0..SIDES[0] {
+            let (u, v) = ((f64::from(x) - cx) / a, (f64::from(y) - cy) / b);
+            // the distance from an ellipse to first order
+            let off = (u.hypot(v) - 1.0) * u.hypot(v) / (u / a).hypot(v / b).max(1e-9);
+            grey.push((12.0 + 190.0 * (-0.5 * (off / 9.0).powi(2)).exp()).round() as u8);
+        }
+    }
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 90).encode(
+        &grey,
+        SIDES[0],
+        SIDES[1],
+        image::ExtendedColorType::L8,
+    )?;
+    Ok(bytes.into_inner())
+}
+
+fn make(name: &str, folder: Option<&Path>) -> Result<Box<dyn Kernel>> {
+    let drawn = if folder.is_none() { drawn()? } else { Vec::new() };
+    let path = folder.map(|folder| folder.join("ring.jpg"));
+    let is_whole = match name {
+        DECODE => false,
+        RING => true,
+        other => return Err(format!("no kernel `{other}`").into()),
+    };
+    Ok(Box::new(Photograph { path, drawn, is_whole, found: Vec::new() }))
+}
