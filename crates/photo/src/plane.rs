@@ -202,6 +202,8 @@ fn is_counted_rightly(plane: &ScalePlane) -> Result<(), PhotoError> {
 /// mostly.
 const USUAL_FOCAL_WIDTHS: [f64; 2] = [0.45, 6.0];
 const COMMON_FOCAL_WIDTHS: [f64; 2] = [0.6, 3.2];
+/// Beyond these even marks with a rhythm were counted wrongly: no camera on a bench has such a lens.
+const POSSIBLE_FOCAL_WIDTHS: [f64; 2] = [0.3, 9.0];
 /// A written focal length differs by no more than this factor, even from a cropped picture.
 const WRITTEN_FACTOR: f64 = 1.8;
 
@@ -226,7 +228,8 @@ fn stated_spacing_is_likely(
     let widths = focal_px / size_px[0].max(size_px[1]) as f64;
     let unlike = hints.focal_px.map(|(written, _)| (focal_px / written).max(written / focal_px));
     let within = |range: [f64; 2]| (range[0]..=range[1]).contains(&widths);
-    if is_plain && (!within(USUAL_FOCAL_WIDTHS) || unlike.is_some_and(|u| u > WRITTEN_FACTOR)) {
+    let is_strange = !within(USUAL_FOCAL_WIDTHS) || unlike.is_some_and(|u| u > WRITTEN_FACTOR);
+    if (is_plain && is_strange) || !within(POSSIBLE_FOCAL_WIDTHS) {
         let why = match unlike {
             Some(u) if u > WRITTEN_FACTOR => format!(
                 "at the stated spacing and camera distance the focal length would differ by a factor of {u:.1} from the one that the camera wrote down"

@@ -106,7 +106,7 @@ fn title(path: &PathDocument) -> String {
         _ => "Helix",
     };
     format!(
-        "{kind} at {} V and {} A",
+        "{kind} at {} V and {} A, meters corrected",
         print::significant(path.accelerating_voltage_v, 4),
         print::significant(path.current_a, 4)
     )

@@ -16,6 +16,8 @@ const SECOND_WAVE: f64 = 0.002;
 const THIRD_WAVE: f64 = 0.0005;
 /// Points are averaged over this share of a turn: the beam's shape is slower, the arithmetic a hundred times faster.
 const BINS: usize = 180;
+/// The circle has three unknowns and the priors hold the rest; a few points set by hand must do.
+const FEWEST: usize = 5;
 /// Length, in radii, over which slow errors of the centre line (haze, veil, glass) stay alike.
 const SLOW_LENGTH: f64 = 0.4;
 /// Averages further than this from the path, in parts of their usual distance, are left out once.
@@ -94,7 +96,7 @@ impl Turn {
     /// result is the least-squares circle of `d` over the whole path, a linear function of the terms.
     pub(super) fn completed(points: &[Departure], spans: Spans, sizes: Sizes) -> Option<Self> {
         let mut bins = averaged(points);
-        if bins.len() < 8 {
+        if bins.len() < FEWEST {
             return None;
         }
         let mut solved = Solved::of(&bins, sizes)?;
