@@ -37,8 +37,13 @@ pub(crate) const CONDITIONS: &[Condition] = &[
     Condition { name: "lit room", says: "lights on low, window mirrored in the glass", change: lit_room },
     Condition {
         name: "cut by the frame",
-        says: "a third to two thirds of the ring in the picture",
+        says: "aimed aside, a third to two thirds of the ring in the picture",
         change: cut,
+    },
+    Condition {
+        name: "cropped",
+        says: "as much of the ring, but the picture cut down afterwards, so that the lens looks at no middle",
+        change: cropped,
     },
     Condition {
         name: "other rulers",
@@ -107,16 +112,30 @@ fn lit_room(setup: &mut Setup, dice: &mut Dice) {
         Room { light: dice.between(0.05, 0.2), reflections: dice.between(0.5, 2.0), ..Room::dark() };
 }
 
-fn cut(setup: &mut Setup, dice: &mut Dice) {
+/// By how many pixels the ring stands aside, so that the picture's edge runs through it.
+fn aside(setup: &Setup, dice: &mut Dice) -> [f64; 2] {
     let way = dice.between(0.0, 360.0_f64).to_radians();
-    // the picture's edge runs through the ring
     let far = dice.between(0.05, 0.75);
-    let view = &mut setup.scene.camera;
+    let view = &setup.scene.camera;
     let half = 0.5 * f64::from(view.height_px);
     let radius_px = setup.radii_mm[1] * view.focal_px / setup.distance_mm;
     let shift = half - far * radius_px;
-    view.principal_px[0] += shift * way.cos() * 1.3;
-    view.principal_px[1] += shift * way.sin();
+    [shift * way.cos() * 1.3, shift * way.sin()]
+}
+
+fn cut(setup: &mut Setup, dice: &mut Dice) {
+    let shift = aside(setup, dice);
+    let view = &mut setup.scene.camera;
+    let mm = setup.distance_mm / view.focal_px;
+    view.look_at_mm[0] -= shift[0] * mm;
+    view.look_at_mm[1] += shift[1] * mm;
+    setup.scale_camera = view.clone();
+}
+
+fn cropped(setup: &mut Setup, dice: &mut Dice) {
+    let shift = aside(setup, dice);
+    let view = &mut setup.scene.camera;
+    view.principal_px = [0, 1].map(|k| view.principal_px[k] + shift[k]);
     setup.scale_camera = view.clone();
 }
 
