@@ -18,6 +18,9 @@ use crate::state::{App, Snapshot};
 /// The printed report carries its own style and its pictures inside, and runs nothing.
 const PRINTED: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-modals; frame-ancestors 'self'";
 
+/// Whether the typesetter is built in; else the print dialogue makes the PDF.
+const HAS_PDF: bool = cfg!(feature = "pdf");
+
 /// `/report`.
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let show = move || {
@@ -35,6 +38,10 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
     html! {
         p.downloads {
             a.button href="/report/file?kind=html" download="report.html" { "Take the report (HTML)" } " "
+            @if HAS_PDF {
+                a href="/report/file?kind=pdf" download="report.pdf" { "PDF, A4" } " · "
+                a href="/report/file?kind=pdf-letter" download="report.pdf" { "PDF, Letter" } " · "
+            }
             a href="/report/file?kind=json" download="reduction.json" { "JSON" } " · "
             a href="/report/file?kind=csv" download="runs.csv" { "runs as CSV" } " · "
             a href="/report/preview" target="_blank" { "open alone to print" }
@@ -85,6 +92,8 @@ pub(crate) async fn file(State(app): State<Arc<App>>, Query(form): Query<Form>) 
             "html" => Some(taken(report_html(&derived.input()).ok()?, "report.html")),
             "worksheet" => Some(taken(worksheet_html(&derived.notebook), "worksheet.html")),
             "key" => Some(taken(key_html(&derived.notebook, &derived.reduction).ok()?, "key.html")),
+            "pdf" => pdf(&report_html(&derived.input()).ok()?, false),
+            "pdf-letter" => pdf(&report_html(&derived.input()).ok()?, true),
             "json" => Some(typed("application/json", serde_json::to_string_pretty(&derived.reduction).ok()?)),
             "csv" => Some(typed("text/csv; charset=utf-8", runs_csv(&derived.reduction.runs))),
             _ => None,
@@ -106,6 +115,24 @@ fn taken(html: String, name: &'static str) -> Response {
         headers.insert(header::CONTENT_DISPOSITION, value);
     }
     (headers, html).into_response()
+}
+
+/// The page as set by the typesetter.
+#[cfg(feature = "pdf")]
+fn pdf(html: &str, is_letter: bool) -> Option<Response> {
+    let paper = if is_letter { arcmass_pdf::Paper::Letter } else { arcmass_pdf::Paper::A4 };
+    let name = HeaderValue::from_static("attachment; filename=\"report.pdf\"");
+    let kind = HeaderValue::from_static("application/pdf");
+    let headers = [(header::CONTENT_TYPE, kind), (header::CONTENT_DISPOSITION, name)];
+    match arcmass_pdf::pdf(html, paper) {
+        Ok(bytes) => Some((headers, bytes).into_response()),
+        Err(fault) => Some(refusal(StatusCode::INTERNAL_SERVER_ERROR, &fault.to_string())),
+    }
+}
+
+#[cfg(not(feature = "pdf"))]
+fn pdf(_: &str, _: bool) -> Option<Response> {
+    None
 }
 
 fn runs_csv(runs: &[arcmass_lab::document::RunEntry]) -> String {

@@ -233,19 +233,26 @@ fn take_the_report(page: &mut Browser, own: &str) {
     page.call("Page.setDownloadBehavior", &to);
     page.go(&format!("{own}/report"));
     page.until("document.querySelector('iframe.preview') !== null");
-    for (kind, name, holds) in [
-        ("html", "report.html", "he tube was knocked"),
-        ("worksheet", "worksheet.html", "Worksheet"),
-        ("key", "key.html", "Run 1"),
-    ] {
+    let mut files = vec![
+        ("html", "report.html", "he tube was knocked", "</html>"),
+        ("worksheet", "worksheet.html", "Worksheet", "</html>"),
+        ("key", "key.html", "Run 1", "</html>"),
+    ];
+    if cfg!(feature = "pdf") {
+        files.push(("pdf", "report.pdf", "%PDF-", "%%EOF"));
+    }
+    let has = |file: &std::path::Path, word: &str| {
+        std::fs::read(file)
+            .is_ok_and(|bytes| bytes.windows(word.len()).any(|window| window == word.as_bytes()))
+    };
+    for (kind, name, holds, end) in files {
         page.value(&format!("document.querySelector('a[href=\"/report/file?kind={kind}\"]').click()"));
         let file = folder.path().join(name);
         let begun = std::time::Instant::now();
-        while !std::fs::read_to_string(&file).is_ok_and(|text| text.contains("</html>")) {
+        while !has(&file, end) {
             assert!(begun.elapsed().as_secs() < 30, "{name} was not taken away");
             std::thread::sleep(std::time::Duration::from_millis(50));
         }
-        let text = std::fs::read_to_string(&file).unwrap();
-        assert!(text.contains(holds), "{name}");
+        assert!(has(&file, holds), "{name}");
     }
 }
