@@ -96,7 +96,8 @@ impl Metadata {
 }
 
 fn ask(root: &Path, more: &[&str]) -> Result<Value, String> {
-    let text = cargo_says(root, &[&["metadata", "--format-version", "1"], more].concat())?;
+    let whole = ["metadata", "--format-version", "1", "--all-features"];
+    let text = cargo_says(root, &[&whole[..], more].concat())?;
     serde_json::from_str(&text).map_err(|why| format!("cargo metadata gave no JSON: {why}"))
 }
 

@@ -98,9 +98,10 @@ pub(crate) fn read(html: &str) -> Element {
 
 /// Puts the innermost open element into the one that holds it.
 fn close(open: &mut Vec<Element>) {
-    if let (true, Some(inner)) = (open.len() > 1, open.pop()) {
-        if let Some(outer) = open.last_mut() {
-            outer.kids.push(Node::Element(inner));
-        }
+    if open.len() < 2 {
+        return;
+    }
+    if let (Some(inner), Some(outer)) = (open.pop(), open.last_mut()) {
+        outer.kids.push(Node::Element(inner));
     }
 }
