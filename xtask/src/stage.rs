@@ -118,7 +118,8 @@ fn tests(root: &Path) -> bool {
     )
 }
 
-/// The page's way from an empty notebook to its mass in Chromium, with axe-core where npm brings it.
+/// The page's way from an empty notebook to its mass in Chromium, with axe-core where npm brings it. Asked of the whole
+/// workspace, so that nothing is built twice for another set of features.
 fn page(root: &Path) -> bool {
     if !browser::is_there() {
         return false;
@@ -126,7 +127,7 @@ fn page(root: &Path) -> bool {
     let axe = browser::axe(root).map(|file| file.display().to_string()).unwrap_or_default();
     cargo_does(
         root,
-        &["test", "--package", "arcmass-web", "--all-features", "--test", "browser"],
+        &["test", "--workspace", "--all-features", "--test", "browser"],
         &[("ARCMASS_AXE", &axe)],
     )
 }
