@@ -122,8 +122,8 @@ fn marks(server: &Server) -> Result<(), String> {
     let mut times = Vec::new();
     let mut diameters = Vec::new();
     for k in 0..TIMES {
-        // four corners of a piece to leave out, moved over the beam as a hand would
-        let corner = |(dx, dy): (f64, f64)| json!({ "what": "leave-out", "x_px": x + radius + dx + 0.1 * k as f64, "y_px": y + dy, "along_mm": null, "across_mm": null });
+        // four corners of a piece to leave out, moved along the beam as a hand would
+        let corner = |(dx, dy): (f64, f64)| json!({ "what": "leave-out", "x_px": x + radius + dx, "y_px": y + dy + 0.3 * k as f64, "along_mm": null, "across_mm": null });
         let corners = [(-60.0, -60.0), (60.0, -60.0), (60.0, 60.0), (-60.0, 60.0)].map(corner);
         let begun = Instant::now();
         let told = server.ask(&mut connection, "POST", "/ring/measure", &wish(&json!(corners), true))?;
@@ -231,7 +231,7 @@ impl Server {
         connection.read_exact(&mut bytes).map_err(broken)?;
         let status: u16 = lower.split(' ').nth(1).and_then(|code| code.parse().ok()).unwrap_or(0);
         let text = String::from_utf8_lossy(&bytes).into_owned();
-        if status >= 400 { Err(format!("{path}: {status} {text}")) } else { Ok((lower, text)) }
+        if status >= 400 { Err(format!("{path}: {status} {text}")) } else { Ok((head, text)) }
     }
 }
 
