@@ -2,12 +2,16 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod simulated;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use serde_json::{Value, json};
 use tempfile::TempDir;
+
+use simulated::typical;
 
 fn repository() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
@@ -50,21 +54,6 @@ fn result(words: &[&str], notebook: &Path) -> Value {
     let (status, document) = arcmass(words, notebook);
     assert_eq!(status, 0, "{words:?}: {document:#}");
     document
-}
-
-/// A copy of the simulated notebook without the truth.
-fn typical() -> TempDir {
-    let from = repository().join("tests/data/typical");
-    let folder = TempDir::new().unwrap();
-    fs::create_dir(folder.path().join("photos")).unwrap();
-    for name in ["bench.toml", "readings.csv", "field-probe.csv"] {
-        fs::copy(from.join(name), folder.path().join(name)).unwrap();
-    }
-    for photo in fs::read_dir(from.join("photos")).unwrap() {
-        let photo = photo.unwrap();
-        fs::copy(photo.path(), folder.path().join("photos").join(photo.file_name())).unwrap();
-    }
-    folder
 }
 
 /// Diameters by hand for a bench of that field per ampere, by d = 2 √(2 m V/e)/B, in whole tenths of a millimetre.

@@ -3,25 +3,13 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![cfg(feature = "pdf")]
 
+mod simulated;
+
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use tempfile::TempDir;
-
-fn typical() -> TempDir {
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/typical");
-    let folder = TempDir::new().unwrap();
-    fs::create_dir(folder.path().join("photos")).unwrap();
-    for name in ["bench.toml", "readings.csv", "field-probe.csv"] {
-        fs::copy(from.join(name), folder.path().join(name)).unwrap();
-    }
-    for photo in fs::read_dir(from.join("photos")).unwrap() {
-        let photo = photo.unwrap();
-        fs::copy(photo.path(), folder.path().join("photos").join(photo.file_name())).unwrap();
-    }
-    folder
-}
+use simulated::typical;
 
 fn report(notebook: &Path, words: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_arcmass")).arg("report").arg(notebook).args(words).output().unwrap()

@@ -56,7 +56,7 @@ fn measured(words: &[&str]) -> Result<String, Fault> {
         let (x, y) = point.split_once(',').ok_or("a point must be `x,y`")?;
         px.push([x.parse()?, y.parse()?]);
     }
-    let trace = TraceInPixels { points_px: &px, u_px: &[], correlation_px: 0.0 };
+    let trace = TraceInPixels { points_px: &px, u_px: &[] };
     let ring = ring_in_plane(trace, &plane)?;
     let truth: f64 = truth.parse()?;
     let mut codes: Vec<&str> = found.caveats.iter().chain(&plane.caveats).map(|c| c.code).collect();

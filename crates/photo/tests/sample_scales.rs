@@ -102,7 +102,7 @@ fn the_plane_alone_keeps_the_diameter_of_the_true_centre_line() {
             let points: Vec<[f64; 2]> =
                 line.iter().zip(&visible).filter(|(_, v)| **v == 1).map(|(p, _)| *p).collect();
             let truth = ring["diameter_in_scale_plane_visible_part_mm"].as_f64().expect("a number");
-            let trace = TraceInPixels { points_px: &points, u_px: &[], correlation_px: 0.0 };
+            let trace = TraceInPixels { points_px: &points, u_px: &[] };
             let start = std::time::Instant::now();
             let fitted = ring_in_plane(trace, &plane).expect("a circle");
             let off = fitted.diameter_mm / truth - 1.0;

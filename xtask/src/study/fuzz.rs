@@ -250,7 +250,7 @@ fn measured(bytes: &[u8], kind: u64) -> Seen {
     if let Ok(trace) = find_ring(&picture, &RingHints::default()) {
         seen.ring = true;
         let points: Vec<[f64; 2]> = trace.points.iter().map(|point| [point.x_px, point.y_px]).collect();
-        let line = TraceInPixels { points_px: &points, u_px: &[], correlation_px: 0.0 };
+        let line = TraceInPixels { points_px: &points, u_px: &[] };
         let ring = plane.and_then(|plane| ring_in_plane(line, &plane).ok());
         draw_ring(&picture, &trace, ring.as_ref());
     } else {

@@ -310,7 +310,7 @@ pub(super) fn in_plane(trace: &RingTrace, plane: &ScalePlane) -> Result<RingInPl
         trace.points.iter().filter(|point| point.accepted).collect();
     let points: Vec<[f64; 2]> = accepted.iter().map(|point| [point.x_px, point.y_px]).collect();
     let u: Vec<f64> = accepted.iter().map(|point| point.u_px).collect();
-    let line = TraceInPixels { points_px: &points, u_px: &u, correlation_px: trace.correlation_length_px };
+    let line = TraceInPixels { points_px: &points, u_px: &u };
     let hints = TurnHints {
         muzzle_px: trace.muzzle_px,
         travel_known: trace.travel_known,

@@ -71,10 +71,7 @@ pub fn set_cells(
     let tail = widened.gained;
     let seen = format!("{raw}{tail}");
     let text_now = widened.text;
-    let (span, row) = find(&text_now, line, &seen).map_err(|now| EditFault::Changed {
-        file: file.to_owned(),
-        now: now.map_or_else(|| "no such row".to_owned(), |raw| format!("`{raw}`")),
-    })?;
+    let (span, row) = still_there(file, &text_now, line, &seen)?;
     let grid = grid(&text_now);
     let mut fields = row;
     fields.resize(grid.columns.len().max(fields.len()), String::new());
@@ -94,10 +91,7 @@ pub fn set_cells_of_run(
     raw: &str,
     cells: &[(&str, &str)],
 ) -> Result<String, EditFault> {
-    let (_, row) = find(text, line, raw).map_err(|now| EditFault::Changed {
-        file: file.to_owned(),
-        now: now.map_or_else(|| "no such row".to_owned(), |raw| format!("`{raw}`")),
-    })?;
+    let (_, row) = still_there(file, text, line, raw)?;
     let at = grid(text).columns.iter().position(|name| name == "run");
     let run = at.and_then(|at| row.get(at)).cloned().unwrap_or_default();
     set_cells_of(file, text, Some(&run), cells)
@@ -202,6 +196,19 @@ fn with_columns(text: &str, cells: &[(&str, &str)]) -> Widened {
     let names: String = fresh.iter().map(|name| format!("{separator}{name}")).collect();
     new.insert_str(header.span.end, &names);
     Widened { text: new, gained }
+}
+
+/// The row as the person saw it, or what stands there now.
+fn still_there(
+    file: &str,
+    text: &str,
+    line: usize,
+    raw: &str,
+) -> Result<(Range<usize>, Vec<String>), EditFault> {
+    find(text, line, raw).map_err(|now| EditFault::Changed {
+        file: file.to_owned(),
+        now: now.map_or_else(|| "no such row".to_owned(), |raw| format!("`{raw}`")),
+    })
 }
 
 /// The row that was seen: at its line, or wherever the one row with that text stands now.

@@ -15,8 +15,6 @@ pub struct TraceInPixels<'a> {
     pub points_px: &'a [[f64; 2]],
     /// Standard uncertainty of each point across the beam, in pixels; empty if the scatter alone is to tell.
     pub u_px: &'a [f64],
-    /// Length along the beam over which errors stay alike, in pixels; 0 for independent points.
-    pub correlation_px: f64,
 }
 
 /// The seen ring in the scale's plane.

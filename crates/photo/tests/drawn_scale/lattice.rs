@@ -123,7 +123,7 @@ fn measure(scene: &Scene, paper: &Paper, spacing_mm: f64) -> Result<(f64, f64, S
             truth.px(5.0 + radius * c, radius * s - 3.0)
         })
         .collect();
-    let ring = ring_in_plane(TraceInPixels { points_px: &points, u_px: &[], correlation_px: 0.0 }, &plane)?;
+    let ring = ring_in_plane(TraceInPixels { points_px: &points, u_px: &[] }, &plane)?;
     Ok((ring.diameter_mm / (2.0 * radius) - 1.0, ring.u_plane_mm / (2.0 * radius), found))
 }
 

@@ -68,7 +68,7 @@ fn measure(scene: &Scene, hints: &ScaleHints) -> Result<Outcome, String> {
             truth.px(scene.length_mm / 2.0 + radius * c, scene.width_mm / 2.0 + radius * s)
         })
         .collect();
-    let trace = TraceInPixels { points_px: &points, u_px: &[], correlation_px: 0.0 };
+    let trace = TraceInPixels { points_px: &points, u_px: &[] };
     let ring = ring_in_plane(trace, &plane).map_err(|e| e.to_string())?;
     let cautions = found.caveats.iter().chain(&plane.caveats).map(|c| c.code).collect();
     Ok(Outcome {

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 
 use serde_json::json;
 
-use crate::chromium::{Browser, chromium};
+use crate::chromium::Browser;
 use crate::common::Bench;
+use crate::first_page;
 use crate::looks;
 
 /// What is known of the simulated bench whose photographs stand in `tests/data/typical`, as its bench file has it.
@@ -35,15 +36,7 @@ const READINGS: [[&str; 3]; 5] = [
 
 #[test]
 fn a_day_with_photographs_ends_with_a_report_taken_away() {
-    let Some(program) = chromium() else {
-        eprintln!("no Chromium here; install it with: apt-get install chromium");
-        return;
-    };
-    let bench = Bench::new(None);
-    let own = format!("http://{}", bench.host());
-    let mut page = Browser::open(&program);
-    page.size(1280, 800);
-    page.go(&format!("{own}/?key={}", bench.key));
+    let Some((bench, mut page, own)) = first_page() else { return };
     describe(&mut page);
     page.go(&format!("{own}/readings"));
     take_readings(&mut page);

@@ -2,8 +2,9 @@
 
 use serde_json::json;
 
-use crate::chromium::{Browser, chromium};
+use crate::chromium::Browser;
 use crate::common::Bench;
+use crate::first_page;
 
 /// Readings of an invented bench: V, I and the diameter by hand.
 const READINGS: [[&str; 3]; 4] = [
@@ -15,15 +16,7 @@ const READINGS: [[&str; 3]; 4] = [
 
 #[test]
 fn a_first_notebook_comes_to_its_mass_by_the_keyboard_alone() {
-    let Some(program) = chromium() else {
-        eprintln!("no Chromium here; install it with: apt-get install chromium");
-        return;
-    };
-    let bench = Bench::new(None);
-    let own = format!("http://{}", bench.host());
-    let mut page = Browser::open(&program);
-    page.size(1280, 800);
-    page.go(&format!("{own}/?key={}", bench.key));
+    let Some((bench, mut page, own)) = first_page() else { return };
     assert_eq!(page.value("location.pathname"), json!("/bench"), "the key is gone from the address");
     name_the_bench(&mut page, &bench);
     page.go(&format!("{own}/readings"));
