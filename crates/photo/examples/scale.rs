@@ -47,7 +47,8 @@ fn measured(words: &[&str]) -> Result<String, Fault> {
         let value: f64 = value.parse()?;
         Ok((value > 0.0).then_some((value, u.parse()?)))
     };
-    let camera = CameraHints { distance_mm: known(d, u_d)?, focal_px: known(f, u_f)? };
+    let camera =
+        CameraHints { distance_mm: known(d, u_d)?, focal_px: known(f, u_f)?, ..CameraHints::default() };
     let start = Instant::now();
     let plane = fit_plane(&found, [picture.width(), picture.height()], &camera)?;
     let fitted = start.elapsed().as_secs_f64();

@@ -10,6 +10,9 @@ const FULL_FRAME_DIAGONAL_MM: f64 = 43.267;
 /// (common practice, no source).
 const WRITTEN_FOCAL_U: f64 = 0.1;
 
+/// Ratios of the sides that differ by more than this belong to pictures of different shape.
+const SAME_SHAPE: f64 = 0.01;
+
 /// What is known of the camera before looking at the scale.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct CameraHints {
@@ -17,15 +20,23 @@ pub struct CameraHints {
     pub distance_mm: Option<(f64, f64)>,
     /// Focal length in pixels, with its standard uncertainty.
     pub focal_px: Option<(f64, f64)>,
+    /// Whether the camera wrote of another shape of picture than this one has.
+    pub is_cut_down: bool,
 }
 
 impl CameraHints {
-    /// Adds the focal length that the camera wrote, if none is known yet.
+    /// Adds the focal length that the camera wrote, if none is known yet, and whether the picture was cut down since.
     pub fn with_facts(mut self, facts: &ShotFacts, width_px: usize, height_px: usize) -> Self {
         if let (None, Some(mm)) = (self.focal_px, facts.focal_length_35mm) {
             let diagonal = (width_px as f64).hypot(height_px as f64);
             let focal = mm / FULL_FRAME_DIAGONAL_MM * diagonal;
             self.focal_px = Some((focal, WRITTEN_FOCAL_U * focal));
+        }
+        if let Some([width, height]) = facts.written_px {
+            let sides = |a: f64, b: f64| a.max(b) / a.min(b).max(1.0);
+            let [here, there] = [sides(width_px as f64, height_px as f64), sides(width, height)];
+            // a picture made smaller keeps its shape, but for a pixel
+            self.is_cut_down |= (here / there - 1.0).abs() > SAME_SHAPE;
         }
         self
     }

@@ -25,6 +25,7 @@ mod ring_result;
 mod ring_travel;
 mod ring_turns;
 pub mod scale;
+pub mod still;
 pub mod trace;
 mod trace_shape;
 

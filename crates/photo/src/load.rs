@@ -184,6 +184,9 @@ fn read_facts(bytes: &[u8], kind: &'static str) -> ShotFacts {
         camera: text(&exif, Tag::Model),
         focal_length_mm: number(&exif, Tag::FocalLength),
         focal_length_35mm: number(&exif, Tag::FocalLengthIn35mmFilm),
+        written_px: number(&exif, Tag::PixelXDimension)
+            .zip(number(&exif, Tag::PixelYDimension))
+            .map(|(x, y)| [x, y]),
         exposure_s: number(&exif, Tag::ExposureTime),
         f_number: number(&exif, Tag::FNumber),
         iso: number(&exif, Tag::PhotographicSensitivity),

@@ -17,6 +17,8 @@ pub struct ShotFacts {
     pub focal_length_mm: Option<f64>,
     /// Focal length in millimetres, as if the frame were 36 mm wide.
     pub focal_length_35mm: Option<f64>,
+    /// Width and height in pixels that the camera wrote, before any turning.
+    pub written_px: Option<[f64; 2]>,
     /// Exposure time in seconds.
     pub exposure_s: Option<f64>,
     /// Aperture number.

@@ -1,6 +1,7 @@
 //! From pixels to millimetres in the plane of the scale: a camera calibrated on every mark.
 
 mod model;
+mod moved;
 mod ring;
 mod solve;
 mod turn;
@@ -12,6 +13,8 @@ use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::scale::{FEWEST_MARKS, Rhythm, ScaleFound};
 use model::{LN_FOCAL, Model, plane_point};
+pub(crate) use moved::MOVES;
+pub use moved::{Moved, Shifted};
 pub use ring::{RingInPlane, TraceInPixels, ring_in_plane, ring_of_turn};
 use solve::{Solved, solve};
 pub use turn::TurnHints;
@@ -57,6 +60,9 @@ pub struct ScalePlane {
     unknowns: DVector<f64>,
     /// One column an independent cause of error, one standard uncertainty long.
     causes: Vec<DVector<f64>>,
+    /// How the camera moved since the scale's photograph, and the causes of error in that.
+    motion: [f64; MOVES],
+    motion_causes: Vec<[f64; MOVES]>,
 }
 
 /// From the scale's (along, across) to the picture's (right, up).
@@ -119,19 +125,34 @@ impl ScalePlane {
     ///
     /// Half the difference of any number derived from both of a pair is that cause's part of its uncertainty.
     pub fn perturbed(&self) -> Vec<[Self; 2]> {
-        let moved = |cause: &DVector<f64>, sign: f64| {
-            let unknowns = &self.unknowns + cause * sign;
-            let (camera, pose) = self.model.camera(&unknowns)?;
-            Some(Self {
-                camera,
-                pose,
-                camera_mm: camera_place(&pose, &self.frame),
-                unknowns,
-                causes: Vec::new(),
-                ..self.clone()
+        let pair = |with: &dyn Fn(f64) -> Option<Self>| Some([with(1.0)?, with(-1.0)?]);
+        let of_scale = self
+            .causes
+            .iter()
+            .filter_map(|cause| pair(&|sign| self.with(&self.unknowns + cause * sign, self.motion)));
+        let of_motion = self.motion_causes.iter().filter_map(|cause| {
+            pair(&|sign| {
+                let motion = std::array::from_fn(|k| self.motion[k] + sign * cause[k]);
+                self.with(self.unknowns.clone(), motion)
             })
-        };
-        self.causes.iter().filter_map(|c| Some([moved(c, 1.0)?, moved(c, -1.0)?])).collect()
+        });
+        of_scale.chain(of_motion).collect()
+    }
+
+    /// The same plane for other unknowns and another motion of the camera; without causes of error.
+    fn with(&self, unknowns: DVector<f64>, motion: [f64; MOVES]) -> Option<Self> {
+        let (camera, pose) = self.model.camera(&unknowns)?;
+        let (camera, pose) = moved::after(camera, pose, motion);
+        Some(Self {
+            camera,
+            pose,
+            camera_mm: camera_place(&pose, &self.frame),
+            unknowns,
+            causes: Vec::new(),
+            motion,
+            motion_causes: Vec::new(),
+            ..self.clone()
+        })
     }
 
     /// Standard uncertainty that the plane alone gives to a derived number.
@@ -176,12 +197,54 @@ pub fn fit_plane(
         model.add_row(row).ok_or_else(|| unclear("a further row does not fit the first"))?;
     }
     let (solved, ambiguous) = best_pose(&model).ok_or_else(|| unclear("no camera sees them as they are"))?;
+    let cropped = cropped(&model, &solved, size_px, hints);
+    let is_cropped = cropped.is_some();
+    let (model, solved) = cropped.unwrap_or((model, solved));
     let mut plane =
         finish(model, &solved, size_px).ok_or_else(|| unclear("no camera sees them as they are"))?;
     stated_spacing_is_likely(found, &mut plane, size_px, hints)?;
+    if is_cropped {
+        plane.caveats.push(cut_down(&plane, size_px));
+    }
     let plane = with_caveats(plane, found, hints, ambiguous);
     is_counted_rightly(&plane)?;
     Ok(plane)
+}
+
+/// A lens that looks further from the picture's middle than this part of the longer side looks at no middle of its own.
+const CROPPED: f64 = 0.1;
+/// What the fit must gain by it (χ²; 14 is one chance in a thousand for two unknowns).
+const CROPPED_GAIN: f64 = 14.0;
+
+/// The model and fit of a picture that was cut down afterwards, if the camera's word or the marks say that it was.
+fn cropped(
+    model: &Model,
+    centred: &Solved,
+    size_px: [usize; 2],
+    hints: &CameraHints,
+) -> Option<(Model, Solved)> {
+    let free = model.cropped(size_px);
+    let all = |p: &DVector<f64>| free.residuals(p, 1);
+    let solved = solve(&all, &centred.unknowns, free.priors(), free.stated(), [40, 3])?;
+    let (camera, _) = free.camera(&solved.unknowns)?;
+    let middle = size_px.map(|n| (n as f64 - 1.0) / 2.0);
+    let aside = (camera.centre_px[0] - middle[0]).hypot(camera.centre_px[1] - middle[1]);
+    let is_far = aside > CROPPED * size_px[0].max(size_px[1]) as f64;
+    let is_seen = is_far && centred.cost - solved.cost > CROPPED_GAIN;
+    (is_seen || hints.is_cut_down).then_some((free, solved))
+}
+
+fn cut_down(plane: &ScalePlane, size_px: [usize; 2]) -> PhotoCaveat {
+    let [x, y] = plane.camera.centre_px;
+    PhotoCaveat::new(
+        "picture-cropped",
+        format!(
+            "the lens should have looked at the middle of the picture, pixel ({:.0}, {:.0}), but seems to have looked at ({x:.0}, {y:.0}): the photograph was probably cut down afterwards, which leaves the scale less certain",
+            size_px[0] as f64 / 2.0,
+            size_px[1] as f64 / 2.0,
+        ),
+        "give the photographs as the camera wrote them",
+    )
 }
 
 /// Any one of these may have a harmless cause; two of them together are marks counted wrongly.
@@ -301,6 +364,8 @@ fn finish(model: Model, solved: &Solved, size_px: [usize; 2]) -> Option<ScalePla
         model,
         unknowns: solved.unknowns.clone(),
         causes,
+        motion: [0.0; MOVES],
+        motion_causes: Vec::new(),
     };
     plane.tilt_deg = plane.tilt();
     plane.tilt_u_deg = plane.uncertainty_of(|p| Some(p.tilt()));

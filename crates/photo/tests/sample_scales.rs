@@ -79,7 +79,7 @@ fn the_plane_alone_keeps_the_diameter_of_the_true_centre_line() {
         let (picture, answer) = sample(set);
         let found = find_scale(&picture, &ScaleHints::default()).expect("a ruler");
         let start = std::time::Instant::now();
-        let hints = CameraHints { distance_mm: Some(distance), focal_px: None };
+        let hints = CameraHints { distance_mm: Some(distance), ..CameraHints::default() };
         let plane = fit_plane(&found, [picture.width(), picture.height()], &hints).expect("a plane");
         println!(
             "{set}: {:?}, rms {:.4} mm, tilt {:.2} ± {:.2}°, camera {:.1?} ± {:.1?}, {:?}, rejected {}, {:?}",

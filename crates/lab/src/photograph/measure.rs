@@ -11,6 +11,7 @@ use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
 use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring, ring_by_hand};
 
 use super::OverlayPicture;
+use super::still::Calibrated;
 use crate::assume::Apparatus;
 use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry, Q};
 use crate::spread::{self, Spread};
@@ -27,7 +28,7 @@ pub(super) struct Shot {
 /// A scale's photograph, measured or not.
 pub(super) struct Scale {
     name: String,
-    pub(super) result: Result<ScalePlane, FailedPhoto>,
+    pub(super) result: Result<Calibrated, FailedPhoto>,
     pub(super) input: Option<Input>,
     pub(super) overlay: Option<OverlayPicture>,
 }
@@ -88,7 +89,7 @@ impl Job<'_> {
             if self.with_overlays {
                 overlay = drawn_back(name, &draw_scale(&picture, &found, Some(&plane)));
             }
-            Ok(plane)
+            Ok(Calibrated::of(&picture, plane, self.apparatus))
         });
         Scale { name: name.to_owned(), result, input, overlay }
     }
@@ -122,8 +123,8 @@ impl Job<'_> {
             )
         })?;
         let scale = scales.iter().find(|scale| scale.name == *scale_name);
-        let plane = match scale.map(|scale| &scale.result) {
-            Some(Ok(plane)) => plane,
+        let calibrated = match scale.map(|scale| &scale.result) {
+            Some(Ok(calibrated)) => calibrated,
             Some(Err(why)) => {
                 let sentence = format!("its scale {scale_name} could not be measured: {}", why.sentence);
                 return Err(failed(sentence, &why.remedy));
@@ -133,12 +134,15 @@ impl Job<'_> {
             }
         };
         if shot.is_side_view {
+            let plane = &calibrated.plane;
             let (helix, sized) = self.side(name, &picture, plane)?;
             if self.with_overlays {
                 *overlay = drawn_back(name, &draw_helix(&picture, &helix));
             }
             return Ok(self.side_entry(shot, plane, &helix, &sized));
         }
+        let is_same = scale_name == name;
+        let plane = &if is_same { calibrated.plane.clone() } else { calibrated.plane_for(name, &picture)? };
         let (trace, ring) = self.traced(name, &picture, plane)?;
         if self.with_overlays {
             *overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));

@@ -3,6 +3,7 @@
 mod measure;
 pub mod opened;
 mod side;
+mod still;
 mod stored;
 pub mod view;
 mod work;

@@ -16,6 +16,7 @@ use arcmass_photo::{Helix, HelixInPlane, Picture, RingTrace};
 use serde::Serialize;
 
 use super::measure::{Job, Shot};
+use super::still::Calibrated;
 use crate::assume::Apparatus;
 use crate::desk::LabError;
 use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry};
@@ -26,7 +27,7 @@ pub struct Opened {
     pub photo: String,
     picture: Picture,
     shot: Option<Shot>,
-    /// The scale of another photograph, measured once.
+    /// The scale of another photograph, measured once and carried along where the camera moved.
     scale: Option<Result<ScalePlane, FailedPhoto>>,
     /// The beam as it was followed last, to answer at once while a mark moves.
     last: Mutex<Option<Last>>,
@@ -126,7 +127,11 @@ impl Opened {
         let Some(name) = name.filter(|name| *name != self.photo) else { return Ok(None) };
         let apparatus = Apparatus::of(&notebook.bench)?;
         let job = job(notebook, &apparatus);
-        Ok(Some(job.scale(&name).result))
+        let is_side_view = self.shot.as_ref().is_some_and(|shot| shot.is_side_view);
+        let here = |scale: Calibrated| {
+            if is_side_view { Ok(scale.plane) } else { scale.plane_for(&self.photo, &self.picture) }
+        };
+        Ok(Some(job.scale(&name).result.and_then(here)))
     }
 
     fn nothing_seen(&self) -> Seen {

@@ -13,11 +13,15 @@ pub(crate) const FIXED_UNKNOWNS: usize = 11;
 /// Index of ln(px/mm) and of ln(focal length).
 const LN_SCALE: usize = 5;
 pub(crate) const LN_FOCAL: usize = 6;
+/// Index of the principal point.
+const CENTRE: usize = 7;
 
 /// A camera seldom looks at a scale from further aside than twice this (radians).
 const TILT_U: f64 = 0.35;
 /// Principal point from the picture's middle, as a part of the width (common practice, no source).
 const CENTRE_U: f64 = 0.015;
+/// The same where the picture was cut down afterwards: the middle may lie anywhere.
+const CROPPED_U: f64 = 0.2;
 /// Radial distortion of photographic lenses, first and second coefficient in units of the focal length
 /// (common practice, no source).
 const K1_U: f64 = 0.1;
@@ -252,6 +256,16 @@ impl Model {
         let start = self.start.iter().copied().chain([offset, 0.0, turned[1], angle]).collect::<Vec<_>>();
         self.start = DVector::from_vec(start);
         Some(())
+    }
+
+    /// The same, of a picture that may have been cut down: the lens may have looked anywhere.
+    pub(crate) fn cropped(&self, size_px: [usize; 2]) -> Self {
+        let mut model = self.clone();
+        let u = CROPPED_U * size_px[0].max(size_px[1]) as f64;
+        for prior in model.priors.iter_mut().skip(CENTRE).take(2) {
+            prior.1 = u;
+        }
+        model
     }
 
     pub(crate) fn priors(&self) -> &[Prior] {

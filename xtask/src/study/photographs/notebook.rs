@@ -64,7 +64,7 @@ pub(crate) fn draw_into(folder: &Path, condition: &Condition, bench: u64) -> Res
     for (index, ring) in rings.iter().enumerate() {
         let (jpeg, truth) = ring_photo(&setup, ring, index)?;
         write(folder, &format!("photos/{}", ring_name(index)), &jpeg)?;
-        truths.push(setup.truth(ring, truth)?);
+        truths.push(setup.truth(truth)?);
     }
     if !setup.is_together {
         write(folder, "photos/scale.jpg", &scale_photo(&setup)?)?;
@@ -96,9 +96,9 @@ fn ring_name(index: usize) -> String {
 }
 
 impl Setup {
-    /// The circle through the seen centre line on the scale's plane, as if there were no glass: from the muzzle round to
-    /// where the gun hides the first turn for good, whatever the frame cuts.
-    fn truth(&self, ring: &Ring, drawn: RingTruth) -> Result<Truth, String> {
+    /// The circle through the seen centre line carried to the scale's plane along the light's last way to the lens: from
+    /// the muzzle round to where the gun hides the first turn for good, whatever the frame cuts.
+    fn truth(&self, drawn: RingTruth) -> Result<Truth, String> {
         let one_turn = (drawn.seen_px.len() as f64 / self.turns.max(1.0)).round() as usize;
         let camera = &self.scene.camera;
         let is_in_frame = |[x, y]: [f64; 2]| {
@@ -107,8 +107,7 @@ impl Setup {
         let hidden = drawn.seen_px.iter().zip(&drawn.visible).map(|(px, seen)| is_in_frame(*px) && !seen);
         let hidden: Vec<bool> = hidden.take(one_turn).collect();
         let end = hidden.iter().rposition(|hidden| !hidden).map_or(0, |last| last + 1);
-        let on = |p: &[f64; 3]| self.on_the_scale(Vec3::new(1e-3 * p[0], 1e-3 * p[1], 1e-3 * p[2]));
-        let plane: Vec<Vec3> = ring.points_mm.iter().take(end).map(on).collect();
+        let plane: Vec<Vec3> = drawn.seen_along.iter().take(end).map(|way| self.on_the_scale(*way)).collect();
         let circle = fit_circle(&plane).ok_or("its path is no ring")?;
         Ok(Truth {
             diameter_mm: 2e3 * circle.radius_m,

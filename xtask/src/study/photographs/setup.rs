@@ -244,11 +244,11 @@ impl Setup {
         Ok(Ring { points_mm: in_mm(&drawn), bundle_mm })
     }
 
-    /// Where the line of sight from the lens through a point meets the scale's plane, as if there were no glass.
-    pub(crate) fn on_the_scale(&self, point: Vec3) -> Vec3 {
-        let [x, y, z] = self.scene.camera.position_mm.map(|mm| 1e-3 * mm);
-        let plane_z = 1e-3 * self.plane_z_mm();
-        let stretch = (z - plane_z) / (z - point.z);
-        Vec3::new(x + stretch * (point.x - x), y + stretch * (point.y - y), plane_z)
+    /// Where light that reaches the lens along a direction seems to come from on the scale's plane.
+    pub(crate) fn on_the_scale(&self, along: [f64; 3]) -> Vec3 {
+        let [x, y, z] = self.scene.camera.position_mm;
+        let plane_z = self.plane_z_mm();
+        let far = (plane_z - z) / along[2];
+        Vec3::new(1e-3 * (x + far * along[0]), 1e-3 * (y + far * along[1]), 1e-3 * plane_z)
     }
 }

@@ -1,0 +1,203 @@
+//! What stands still between the scale's photograph and the ring's: edges of the coils, and how the camera moved.
+//!
+//! The coils stay where they are when the tube comes out and the scale goes in. Where their edges lie elsewhere in the
+//! other photograph, the camera moved, and the scale's plane must be carried along. Coil faces before and behind the
+//! scale's plane move by different amounts, so each edge is given the face it belongs to.
+
+mod edge;
+mod fit;
+
+use crate::picture::Picture;
+use crate::plane::{Moved, ScalePlane};
+use edge::{Edge, Sampling, Shifts, edges, shifts};
+use fit::Seen;
+
+/// A flat face of a coil, at right angles to the pair's axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CoilFace {
+    /// Height above the scale's plane, towards the camera, in millimetres.
+    pub above_mm: f64,
+    /// Distance of its inner and outer rim from the axis, in millimetres (half the sides of a square coil).
+    pub rims_mm: [f64; 2],
+    /// Whether its rims are squares.
+    pub is_square: bool,
+}
+
+impl CoilFace {
+    /// How far from the axis a point lies, measured as the rims are.
+    fn reach(&self, [x, y]: [f64; 2]) -> f64 {
+        if self.is_square { x.abs().max(y.abs()) } else { x.hypot(y) }
+    }
+}
+
+/// An edge this far beyond the rims still belongs to the coil (millimetres).
+const MARGIN_MM: f64 = 6.0;
+/// Where the axis may lie from the middle of the picture, and how finely it is looked for (millimetres).
+const AXIS_WITHIN_MM: f64 = 60.0;
+const AXIS_STEP_MM: f64 = 2.0;
+/// An edge this close to a rim votes for an axis (millimetres).
+const RIM_MM: f64 = 2.5;
+/// Fewest edges of the coils worth a comparison.
+const FEWEST_EDGES: usize = 60;
+/// Largest roll of the camera looked for, and its step (radians).
+const ROLL: f64 = 0.012;
+const ROLL_STEP: f64 = 0.003;
+
+/// Edges of the coils on the scale's photograph, ready to be looked for on another one.
+#[derive(Debug, Clone)]
+pub struct StillEdges {
+    size_px: [usize; 2],
+    step_px: f64,
+    edges: Vec<Edge>,
+    faces: Vec<CoilFace>,
+    /// Faces that each edge may belong to.
+    allowed: Vec<Vec<usize>>,
+}
+
+impl StillEdges {
+    /// Finds the coils' edges on the photograph of a scale; none where too few are seen.
+    pub fn on_scale_photo(picture: &Picture, plane: &ScalePlane, faces: &[CoilFace]) -> Option<Self> {
+        let step_px = (picture.width().max(picture.height()) as f64 / 1500.0).max(1.0);
+        let all = edges(picture);
+        let places: Vec<Vec<Option<[f64; 2]>>> = all
+            .iter()
+            .map(|edge| faces.iter().map(|face| plane.at_height(edge.px, face.above_mm)).collect())
+            .collect();
+        let axis = axis(&places, faces)?;
+        let mut kept = Vec::new();
+        let mut allowed = Vec::new();
+        for (edge, at) in all.into_iter().zip(&places) {
+            let fits: Vec<usize> = faces
+                .iter()
+                .zip(at)
+                .enumerate()
+                .filter_map(|(k, (face, p))| {
+                    let p = (*p)?;
+                    let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
+                    let within = face.rims_mm[0] - MARGIN_MM..=face.rims_mm[1] + MARGIN_MM;
+                    within.contains(&reach).then_some(k)
+                })
+                .collect();
+            if !fits.is_empty() {
+                kept.push(edge);
+                allowed.push(fits);
+            }
+        }
+        if kept.len() < FEWEST_EDGES {
+            return None;
+        }
+        for edge in &mut kept {
+            edge.read(picture, step_px);
+        }
+        let size_px = [picture.width(), picture.height()];
+        Some(Self { size_px, step_px, edges: kept, faces: faces.to_vec(), allowed })
+    }
+
+    /// How the camera stood when it took another photograph, against this one.
+    ///
+    /// - **Takes** the other photograph, of the same size, and the scale's plane on this one.
+    /// - **Gives** the camera's motion with its uncertainty; none where the coils can't be seen on both.
+    pub fn moved(&self, other: &Picture, plane: &ScalePlane) -> Option<Moved> {
+        if [other.width(), other.height()] != self.size_px {
+            return None;
+        }
+        let rough = self.rough_shifts(other);
+        let first = self.looked_for(other, Sampling::fine(self.step_px), &rough);
+        let mut motion = fit::motion(self, plane, &first?, None)?;
+        for _ in 0..2 {
+            let guesses = self.shifts_by(plane, &motion, &rough);
+            let seen = self.looked_for(other, Sampling::near(self.step_px), &guesses)?;
+            motion = fit::motion(self, plane, &seen, Some(&motion))?;
+        }
+        Some(motion)
+    }
+
+    /// Shift in pixels of each edge by the shift and roll that most of them agree on.
+    fn rough_shifts(&self, other: &Picture) -> Vec<[f64; 2]> {
+        let coarse = Sampling::coarse(self.step_px);
+        let nowhere = vec![[0.0; 2]; self.edges.len()];
+        let found = shifts(other, &self.edges, coarse, |edge| &edge.coarse, &nowhere);
+        let [x, y, roll] = self.roughly(&found, coarse);
+        let centre = self.size_px.map(|n| (n as f64 - 1.0) / 2.0);
+        let by = |edge: &Edge| [x - roll * (edge.px[1] - centre[1]), y + roll * (edge.px[0] - centre[0])];
+        self.edges.iter().map(by).collect()
+    }
+
+    /// Shift of each edge by a motion; of those that have no face, the rough one.
+    fn shifts_by(&self, plane: &ScalePlane, motion: &Moved, rough: &[[f64; 2]]) -> Vec<[f64; 2]> {
+        let by = |((edge, face), rough): ((&Edge, &Option<usize>), &[f64; 2])| {
+            face.and_then(|face| self.shift(plane, motion, edge.px, face)).unwrap_or(*rough)
+        };
+        self.edges.iter().zip(&motion.faces).zip(rough).map(by).collect()
+    }
+
+    /// The shifts of edges found around guesses; none where too few are found.
+    fn looked_for(&self, other: &Picture, sampling: Sampling, guesses: &[[f64; 2]]) -> Option<Vec<Seen>> {
+        let found = shifts(other, &self.edges, sampling, |edge| &edge.fine, guesses);
+        let seen = |(number, ((edge, guess), found)): (usize, ((&Edge, &[f64; 2]), &Shifts))| {
+            let across = guess[0] * edge.normal[0] + guess[1] * edge.normal[1];
+            Some(Seen { edge: number, across_px: across + found.best()? })
+        };
+        let seen: Vec<Seen> =
+            self.edges.iter().zip(guesses).zip(&found).enumerate().filter_map(seen).collect();
+        (seen.len() >= FEWEST_EDGES).then_some(seen)
+    }
+
+    /// Where a point of a face, seen at a pixel, goes when the camera moves; the shift in pixels.
+    fn shift(&self, plane: &ScalePlane, motion: &Moved, px: [f64; 2], face: usize) -> Option<[f64; 2]> {
+        let height = self.faces.get(face)?.above_mm;
+        let to = plane.seen_after(motion.unknowns, px, height)?;
+        Some([to[0] - px[0], to[1] - px[1]])
+    }
+
+    /// The shift (x, y) of the picture's middle in pixels and the roll that most edges agree on.
+    fn roughly(&self, found: &[Shifts], sampling: Sampling) -> [f64; 3] {
+        let step = sampling.step_px;
+        let reach = sampling.reach as i32;
+        let centre = self.size_px.map(|n| (n as f64 - 1.0) / 2.0);
+        let mut best = ([0.0; 3], f64::NEG_INFINITY);
+        let rolls = (ROLL / ROLL_STEP).round() as i32;
+        for roll in -rolls..=rolls {
+            let roll = f64::from(roll) * ROLL_STEP;
+            for i in -reach..=reach {
+                for j in -reach..=reach {
+                    let [x, y] = [i, j].map(|n| f64::from(n) * step);
+                    let mut sum = 0.0;
+                    for (edge, shift) in self.edges.iter().zip(found) {
+                        let dx = x - roll * (edge.px[1] - centre[1]);
+                        let dy = y + roll * (edge.px[0] - centre[0]);
+                        sum += shift.alike_at((dx * edge.normal[0] + dy * edge.normal[1]) / step);
+                    }
+                    if sum > best.1 {
+                        best = ([x, y, roll], sum);
+                    }
+                }
+            }
+        }
+        best.0
+    }
+}
+
+/// Where the pair's axis meets the scale's plane: the place about which most edges lie on rims.
+fn axis(places: &[Vec<Option<[f64; 2]>>], faces: &[CoilFace]) -> Option<[f64; 2]> {
+    let steps = (AXIS_WITHIN_MM / AXIS_STEP_MM) as i32;
+    let mut best: Option<([f64; 2], usize)> = None;
+    for i in -steps..=steps {
+        for j in -steps..=steps {
+            let axis = [i, j].map(|n| f64::from(n) * AXIS_STEP_MM);
+            let on_rim = |at: &&Vec<Option<[f64; 2]>>| {
+                faces.iter().zip(at.iter()).any(|(face, p)| {
+                    p.is_some_and(|p| {
+                        let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
+                        face.rims_mm.iter().any(|rim| (reach - rim).abs() < RIM_MM)
+                    })
+                })
+            };
+            let votes = places.iter().filter(on_rim).count();
+            if best.is_none_or(|(_, most)| votes > most) {
+                best = Some((axis, votes));
+            }
+        }
+    }
+    best.filter(|(_, votes)| *votes >= FEWEST_EDGES / 2).map(|(axis, _)| axis)
+}
