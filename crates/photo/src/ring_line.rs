@@ -48,6 +48,8 @@ pub(crate) struct Line {
     pub(crate) why: Vec<&'static str>,
     /// Whether electrons run with growing station numbers; unknown: `None`.
     pub(crate) forward: Option<bool>,
+    /// Whether a second turn was told apart from it and its light taken away.
+    pub(crate) is_beside_second: bool,
 }
 
 impl Line {
@@ -106,6 +108,7 @@ impl Line {
             let sectors = cross.sectors(&first.offset_px, &first.lit, first.sigma_px);
             (!sectors.is_empty()).then_some((cross, sectors, first.offset_px, first.lit))
         });
+        let is_beside_second = beside_second.is_some();
         let (cross, sectors, smooth, lit) = beside_second.unwrap_or((cross, sectors, smooth, lit));
         let fits = cross.centres(&smooth, &sectors);
         let mut line = Self {
@@ -118,6 +121,7 @@ impl Line {
             weights: vec![0.0; n],
             why: vec![""; n],
             forward: None,
+            is_beside_second,
         };
         if line.judge(span).is_some() {
             return Ok(line);
