@@ -346,6 +346,7 @@ mod tests {
                     edge: 0.0,
                     camera_direction: None,
                     plane: None,
+                    part_of_turn: 1.0,
                     is_struck: false,
                 });
             }

@@ -49,7 +49,8 @@ fn reduced(set: &str) -> ReductionDocument {
             centre_px: None,
             semi_axes_px: None,
             axis_angle_deg: None,
-            arc_seen_deg: None,
+            // the truth's circle goes through one whole turn
+            arc_seen_deg: Some(360.0),
             scale_px_per_mm: None,
             camera_direction: Some(camera_direction(truth)),
             pitch_mm: None,

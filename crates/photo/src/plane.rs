@@ -17,7 +17,7 @@ pub(crate) use moved::MOVES;
 pub use moved::{Moved, Shifted};
 pub use ring::{RingInPlane, TraceInPixels, ring_in_plane, ring_of_turn};
 use solve::{Solved, solve};
-pub use turn::TurnHints;
+pub use turn::{TO_THE_GUN, TurnHints};
 
 /// Marks that miss their place by more than this on average point to a miscount or a bent scale.
 const ALARM_RMS_MM: f64 = 0.03;

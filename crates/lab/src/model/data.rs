@@ -1,6 +1,7 @@
 //! The readings as the model takes them: runs, probe rows, balance rows, each with its own noise.
 
 use arcmass_notebook::{Axis, DiameterKind, Edge, Load, Notebook, Run, View};
+use arcmass_photo::plane::TO_THE_GUN;
 use arcmass_physics::Vec3;
 
 use super::unknowns::Scope;
@@ -40,6 +41,8 @@ pub struct RunDatum {
     pub camera_direction: Option<[f64; 3]>,
     /// Which scale photograph, from a photograph.
     pub plane: Option<usize>,
+    /// Part of a turn, from the muzzle on, that the measured circle goes through: 1 from the table.
+    pub part_of_turn: f64,
     /// Energy lost on the way round against that of a typical run: path length × stopping power ∝ d/V.
     pub loss_share: f64,
     /// Whether it stands in the table only.
@@ -162,6 +165,11 @@ pub fn runs(
     (data, without, scope)
 }
 
+/// Part of a turn that a photograph's circle goes through: to where the gun hides the line for good, or to the usual place.
+fn part_of_turn(arc_seen_deg: Option<f64>) -> f64 {
+    arc_seen_deg.map_or(TO_THE_GUN, |arc_deg| (arc_deg / 360.0).clamp(TO_THE_GUN, 1.0))
+}
+
 fn datum(
     run: &Run,
     apparatus: &Apparatus,
@@ -190,6 +198,7 @@ fn datum(
         edge: 0.0,
         camera_direction: None,
         plane: None,
+        part_of_turn: 1.0,
         is_struck: run.is_struck(),
     };
     if let Some(diameter) = &run.diameter {
@@ -208,6 +217,7 @@ fn datum(
     datum.diameter_m = 1e-3 * measured.value;
     datum.diameter_u_m = photo.u_trace_mm.map(|u| 1e-3 * u);
     datum.camera_direction = photo.camera_direction;
+    datum.part_of_turn = part_of_turn(photo.arc_seen_deg);
     let scale = photo.scale_photo.clone().unwrap_or_else(|| photo.photo.clone());
     let relative = photo.u_plane_mm.unwrap_or(0.0) / measured.value;
     let index = planes.iter().position(|(name, _)| *name == scale);

@@ -12,6 +12,6 @@ pub mod values;
 pub use coils::FieldShape;
 pub use data::{ProbeDatum, RunDatum};
 pub use observe::{GUESSED_DIAMETER_U_M, Model, RunState};
-pub use orbit::{Launch, Ring, Sight, Turn};
+pub use orbit::{Camera, Launch, Ring, Sight, Turn};
 pub use unknowns::{Scope, Unknown, Unknowns};
 pub use values::{MASS_UNIT_KG, Values, aimed, turned};

@@ -7,7 +7,7 @@ use nalgebra::DVector;
 
 use super::coils::FieldShape;
 use super::data::{BalanceDatum, ProbeDatum, RunDatum};
-use super::orbit::{Launch, Ring, Sight};
+use super::orbit::{Camera, Launch, Ring, Sight};
 use super::rows::{Rows, Shapes};
 use super::unknowns::{Unknown, Unknowns};
 use super::values::{MASS_UNIT_KG, Readings, Values, aimed, size_change};
@@ -142,15 +142,16 @@ impl<'a> Model<'a> {
     }
 
     pub(super) fn sight(&self, run: &RunDatum, values: &Values<'_>) -> Sight {
-        match (run.camera_direction, self.apparatus.camera_distance) {
-            (Some(direction), Some(distance)) => Sight::Camera {
-                direction,
-                distance_m: distance.value + values.get(Unknown::CameraDistance),
-                plane_z_m: self.apparatus.gun.muzzle_m.map_or(0.0, |muzzle| muzzle[2])
-                    + values.get(Unknown::ScaleOffset),
-            },
-            _ => Sight::AlongAxis(run.kind),
+        if run.plane.is_none() {
+            return Sight::AlongAxis(run.kind);
         }
+        let camera = run.camera_direction.zip(self.apparatus.camera_distance).map(|(direction, distance)| Camera {
+            direction,
+            distance_m: distance.value + values.get(Unknown::CameraDistance),
+            plane_z_m: self.apparatus.gun.muzzle_m.map_or(0.0, |muzzle| muzzle[2])
+                + values.get(Unknown::ScaleOffset),
+        });
+        Sight::Photograph { part: run.part_of_turn, camera }
     }
 
     pub(super) fn launch(&self, run: &RunDatum, values: &Values<'_>) -> Result<(Launch, Readings), LabError> {

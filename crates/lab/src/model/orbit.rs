@@ -32,17 +32,27 @@ pub struct Launch {
 /// How a diameter was taken.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Sight {
-    /// Along the axis, from far away (a diameter from the table).
+    /// Into the table: along the axis, from far away. A fitted circle goes through one whole turn, which is what `path` and
+    /// `plan` call the fitted diameter and what a person who reads both sides compares with.
     AlongAxis(DiameterKind),
-    /// Through a camera, on to the scale's plane.
-    Camera {
-        /// Unit vector from the ring's centre to the camera.
-        direction: [f64; 3],
-        /// Of the lens from the bulb's centre, m.
-        distance_m: f64,
-        /// z of the scale's plane, m.
-        plane_z_m: f64,
+    /// On a photograph: the circle through the line that the picture shows, from the muzzle round to the gun.
+    Photograph {
+        /// Part of a turn from the muzzle on that the circle goes through.
+        part: f64,
+        /// Where the picture was taken from; none: along the axis, from far away.
+        camera: Option<Camera>,
     },
+}
+
+/// Where a photograph was taken from, and on to which plane it is carried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Camera {
+    /// Unit vector from the ring's centre to the camera.
+    pub direction: [f64; 3],
+    /// Of the lens from the bulb's centre, m.
+    pub distance_m: f64,
+    /// z of the scale's plane, m.
+    pub plane_z_m: f64,
 }
 
 /// One turn of the path.
@@ -50,8 +60,6 @@ pub enum Sight {
 pub struct Turn {
     /// As followed.
     pub path: Path,
-    /// The middles of equal parts of it: a turn that does not quite close leans on neither end.
-    pub points_m: Vec<Vec3>,
 }
 
 /// A predicted ring.
@@ -110,9 +118,7 @@ impl Launch {
     /// Traces one turn.
     pub fn turn(&self, shape: &FieldShape) -> Result<Turn, LabError> {
         let muzzle_m = self.start(shape)?;
-        let path = self.follow(shape, muzzle_m)?;
-        let points_m = path.middles(POINTS);
-        Ok(Turn { path, points_m })
+        Ok(Turn { path: self.follow(shape, muzzle_m)? })
     }
 
     /// Traces one turn, with the field met on it.
@@ -139,28 +145,33 @@ impl Turn {
     /// The diameter a person would get, without edge or scale errors, m.
     pub fn diameter_m(&self, sight: &Sight) -> Result<f64, LabError> {
         match sight {
-            Sight::AlongAxis(DiameterKind::Fit) => fitted(&self.flat()),
+            Sight::AlongAxis(DiameterKind::Fit) => fitted(&flat(&self.points_m(1.0))),
             Sight::AlongAxis(DiameterKind::Chord) => arcmass_physics::ring::chord_diameter_m(&self.path)
                 .ok_or_else(|| no_ring("the beam does not come round to the plane through the muzzle")),
-            Sight::AlongAxis(DiameterKind::Width) => Ok(width(&self.points_m)),
-            Sight::Camera { direction, distance_m, plane_z_m } => {
-                fitted(&self.projected(*direction, *distance_m, *plane_z_m)?)
+            Sight::AlongAxis(DiameterKind::Width) => Ok(width(&self.points_m(1.0))),
+            Sight::Photograph { part, camera: None } => fitted(&flat(&self.points_m(*part))),
+            Sight::Photograph { part, camera: Some(camera) } => {
+                fitted(&camera.projected(&self.points_m(*part))?)
             }
         }
     }
 
-    fn flat(&self) -> Vec<[f64; 2]> {
-        self.points_m.iter().map(|p| [p.x, p.y]).collect()
+    /// The middles of equal parts of the first `part` of the turn: a turn that does not quite close leans on neither end.
+    pub fn points_m(&self, part: f64) -> Vec<Vec3> {
+        let step_m = part * self.path.length_m() / POINTS as f64;
+        (0..POINTS).map(|index| self.path.at(step_m * (index as f64 + 0.5)).0).collect()
     }
+}
 
+fn flat(points: &[Vec3]) -> Vec<[f64; 2]> {
+    points.iter().map(|p| [p.x, p.y]).collect()
+}
+
+impl Camera {
     /// Points carried along straight rays from the camera on to the plane z = `plane_z_m`.
-    fn projected(
-        &self,
-        direction: [f64; 3],
-        distance_m: f64,
-        plane_z_m: f64,
-    ) -> Result<Vec<[f64; 2]>, LabError> {
-        let flat = self.flat();
+    fn projected(&self, points: &[Vec3]) -> Result<Vec<[f64; 2]>, LabError> {
+        let Self { direction, distance_m, plane_z_m } = *self;
+        let flat = flat(points);
         let count = flat.len().max(1) as f64;
         let middle = Vec3::new(
             flat.iter().map(|p| p[0]).sum::<f64>() / count,
@@ -179,7 +190,7 @@ impl Turn {
             let t = (lens.z - plane_z_m) / (lens.z - p.z);
             [lens.x + t * (p.x - lens.x), lens.y + t * (p.y - lens.y)]
         };
-        Ok(self.points_m.iter().map(carry).collect())
+        Ok(points.iter().map(carry).collect())
     }
 }
 
@@ -246,5 +257,36 @@ mod tests {
             .collect();
         let general = arcmass_fit::fit_circle(&points, None, arcmass_fit::Scatter::Known(1.0)).unwrap();
         assert!((fitted(&points).unwrap() - 2.0 * general.radius).abs() < 1e-12);
+    }
+
+    /// A ring that does not close: the gun points along the field a little, which is tilted against the line of sight.
+    fn open_ring() -> Turn {
+        let launch = Launch {
+            rigidity_t_m: -5e-5,
+            drive: 1.2e-3,
+            field_direction: 1.0,
+            background_t: Vec3::new(0.0, -48e-6, 0.0),
+            muzzle_m: Some(Vec3::new(0.0, -0.04, 0.0)),
+            direction: Vec3::new(0.999, 0.0, (1.0_f64 - 0.999 * 0.999).sqrt()),
+        };
+        launch.turn(&FieldShape::Uniform).unwrap()
+    }
+
+    #[test]
+    fn a_photographs_circle_goes_from_the_muzzle_round_to_the_gun() {
+        let turn = open_ring();
+        let along_axis = |part: f64| turn.diameter_m(&Sight::Photograph { part, camera: None }).unwrap();
+        let whole = turn.diameter_m(&Sight::AlongAxis(DiameterKind::Fit)).unwrap();
+        assert_eq!(along_axis(1.0), whole, "all of the turn is what a table's diameter goes through");
+        let steps = 4000;
+        let seen: Vec<[f64; 2]> = (0..steps)
+            .map(|i| turn.path.at(0.91 * turn.path.length_m() * (f64::from(i) + 0.5) / f64::from(steps)).0)
+            .map(|p| [p.x, p.y])
+            .collect();
+        let circle = arcmass_fit::fit_circle(&seen, None, arcmass_fit::Scatter::Known(1.0)).unwrap();
+        let difference = along_axis(0.91) / (2.0 * circle.radius) - 1.0;
+        assert!(difference.abs() < 1e-6, "{difference:e}");
+        // what the definition is worth here: more than a good photograph's uncertainty
+        assert!((along_axis(0.91) / whole - 1.0).abs() > 2e-4, "{} {whole}", along_axis(0.91));
     }
 }

@@ -2,6 +2,7 @@
 
 use arcmass_fit::joint::{self, Joint, Linearised, Prior};
 use arcmass_notebook::{DiameterKind, Notebook, Run, View as PhotoView};
+use arcmass_photo::plane::TO_THE_GUN;
 use nalgebra::{DMatrix, DVector};
 
 use super::document::MeasuredAs;
@@ -137,6 +138,7 @@ impl<'a> Ground<'a> {
             edge: 0.0,
             camera_direction: self.plane.map(|_| [0.0, 0.0, 1.0]),
             plane: self.plane,
+            part_of_turn: if self.plane.is_some() { TO_THE_GUN } else { 1.0 },
             is_struck: false,
         };
         let values = self.model.values(&self.theta);

@@ -130,7 +130,7 @@ impl Bounds {
     }
 
     fn serves(&self, ground: &Ground<'_>, run: &RunDatum, state: &RunState) -> bool {
-        let reaches = state.ring.turn.points_m.iter().map(|p| p.norm()).fold(0.0, f64::max);
+        let reaches = state.ring.turn.points_m(1.0).iter().map(|p| p.norm()).fold(0.0, f64::max);
         run.diameter_m >= SMALLEST_DIAMETER_M
             && self.reach_m.is_none_or(|reach| reaches <= reach)
             && fall_off(ground, run, state).is_some_and(|fall_off| fall_off.abs() <= FALL_OFF)

@@ -148,6 +148,7 @@ fn exchanged(model: &Model<'_>, odd: &RunDatum) -> Vec<Guess> {
                 diameter_m: odd.diameter_m,
                 camera_direction: odd.camera_direction,
                 plane: odd.plane,
+                part_of_turn: odd.part_of_turn,
                 edge: odd.edge,
                 kind: odd.kind,
                 ..other.clone()

@@ -131,7 +131,7 @@ pub(super) fn rings(design: &Design, truth: &Truth) -> Option<RingsDocument> {
             centre_px: None,
             semi_axes_px: None,
             axis_angle_deg: None,
-            arc_seen_deg: None,
+            arc_seen_deg: Some(360.0 * run.seen),
             scale_px_per_mm: None,
             camera_direction: Some(run.camera_direction),
             pitch_mm: None,

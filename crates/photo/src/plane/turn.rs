@@ -25,7 +25,9 @@ const FAR: f64 = 5.0;
 
 /// Part of a turn from the muzzle to where the beam meets the back of the gun, where the frame or the dark hides it; seen
 /// rings of common tubes reach 0.88 to 0.95.
-const TO_THE_GUN: f64 = 0.91;
+///
+/// What a diameter measured on a photograph means hangs on it, so that whoever predicts one needs it too.
+pub const TO_THE_GUN: f64 = 0.91;
 
 /// Where the path ends is not always where the line ends: it may pass before or behind the gun, or end on its edge. This
 /// part of what the rest of the turn would change is taken for a standard uncertainty.
