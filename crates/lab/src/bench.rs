@@ -2,6 +2,7 @@
 
 use arcmass_fit::{Line, LinePoint, fit_line, york};
 use arcmass_notebook::Notebook;
+use nalgebra::DVector;
 
 use crate::assume::Apparatus;
 use crate::desk::LabError;
@@ -111,7 +112,7 @@ pub fn bench<'a>(
     let balance = balance_rows(notebook);
     let balance_u_t = balance_noise(&balance);
     let probe_u_t = probe_noise(apparatus, line.as_ref(), noise_is_stated);
-    let model = Model {
+    let mut model = Model {
         apparatus,
         unknowns: Unknowns::of(apparatus, &scope),
         runs: all_runs.iter().filter(|run| !run.is_struck).cloned().collect(),
@@ -121,8 +122,25 @@ pub fn bench<'a>(
         unstated_diameter_u_m: GUESSED_DIAMETER_U_M,
         probe,
     };
+    set_current_noise(&mut model, line.as_ref())?;
     let probe_rows_left_out = total - model.probe.len();
     Ok(Bench { model, all_runs, without_diameter, scope, line, probe_rows_left_out })
+}
+
+/// What one reading's noise of the ammeter makes of each probe reading: by the coils as stated, or by the probe's own line.
+fn set_current_noise(model: &mut Model<'_>, line: Option<&ProbeLine>) -> Result<(), LabError> {
+    let start = DVector::from_vec(model.unknowns.start());
+    let values = model.values(&start);
+    let shape = model.shape(&values)?;
+    let is_known = model.is_absolute() || model.apparatus.field_per_ampere.is_some();
+    let slope = line.map(|line| line.line.slope.abs()).filter(|_| !is_known);
+    let per_ampere = slope.unwrap_or_else(|| model.per_ampere(&values));
+    let (u_a, direction) = (model.apparatus.ammeter.per_reading_u, model.apparatus.field_direction);
+    for row in model.probe.iter_mut().filter(|row| row.current_read_a != 0.0) {
+        let at = shape.at(row.at_m, direction)?;
+        row.current_noise_t = ([at.x, at.y, at.z][row.axis.index()] * per_ampere * u_a).abs();
+    }
+    Ok(())
 }
 
 /// Scatter of the balance's readings about a line through the origin, T; 1 % of the largest where there are too few.

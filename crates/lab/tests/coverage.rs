@@ -4,12 +4,13 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use arcmass_lab::reduce::Doubts;
 use arcmass_lab::simulate::{Counts, DESIGNS, Outside, Slip, trial};
 
 fn many(design: usize, outside: Outside, benches: u64) -> Counts {
     let mut counts = Counts::default();
     for seed in (1..).take(benches as usize) {
-        let found = trial(&DESIGNS[design], outside, seed).unwrap();
+        let found = trial(&DESIGNS[design], outside, Doubts::default(), seed).unwrap();
         println!("{}, {outside:?}: {found:?}", DESIGNS[design].name);
         counts.add(&found, outside.code());
     }

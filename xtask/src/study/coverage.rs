@@ -2,6 +2,7 @@
 
 use std::process::ExitCode;
 
+use arcmass_lab::reduce::Doubts;
 use arcmass_lab::simulate::{Counts, DESIGNS, Design, Outside, Slip, trial};
 
 /// Benches of each design, unless the command line says otherwise.
@@ -15,6 +16,7 @@ const OUTSIDE: &[(&str, Outside, &[usize])] = &[
     ("axial stray +150 µT", Outside::StrayAxial(150e-6), &[1, 2, 3, 4]),
     ("coils 12 mm further apart", Outside::Separation(12e-3), &[1, 2, 4]),
     ("coils' field +6 %", Outside::CoilFactor(0.06), &[1, 2, 4]),
+    ("probe reads +6 %", Outside::ProbeGain(0.06), &[1, 2, 4]),
     ("every diameter +2 mm", Outside::Edge(2e-3), &[2, 4]),
     ("12 V lost in the gas", Outside::GasLoss(12.0), &[2, 4]),
     ("radius in the diameter column", Outside::Slip(Slip::RadiusForDiameter), &[3, 4]),
@@ -23,39 +25,73 @@ const OUTSIDE: &[(&str, Outside, &[usize])] = &[
     ("one diameter of another run", Outside::Slip(Slip::OtherRun), &[1, 3, 4]),
 ];
 
-pub(super) fn run(words: &[&str]) -> ExitCode {
-    let mut benches = BENCHES;
-    let mut part = "all";
-    let mut each = false;
-    for word in words {
-        match (word.parse(), *word) {
-            (Ok(count), _) => benches = count,
-            (Err(_), "each") => each = true,
-            (Err(_), name) => part = name,
+/// What is asked of the study.
+struct Question {
+    benches: usize,
+    part: String,
+    /// Whether each bench is told on the side.
+    each: bool,
+    doubts: Doubts,
+}
+
+impl Question {
+    fn of(words: &[&str]) -> Self {
+        let mut asked =
+            Self { benches: BENCHES, part: "all".to_owned(), each: false, doubts: Doubts::default() };
+        let mut words = words.iter();
+        while let Some(word) = words.next() {
+            match (word.parse(), *word) {
+                (Ok(count), _) => asked.benches = count,
+                (Err(_), "each") => asked.each = true,
+                (Err(_), "odds") => {
+                    asked.doubts.odds =
+                        words.next().and_then(|odds| odds.parse().ok()).unwrap_or(asked.doubts.odds);
+                }
+                (Err(_), name) => asked.part = name.to_owned(),
+            }
         }
+        asked
     }
+
+    /// Whether benches with this name are wanted: all of a part, or those whose name holds the word.
+    fn wants(&self, part: &str, name: &str) -> bool {
+        self.part == "all" || self.part == part || name.contains(&self.part)
+    }
+}
+
+pub(super) fn run(words: &[&str]) -> ExitCode {
+    let asked = Question::of(words);
     println!(
-        "seeds from {FIRST_SEED}, {benches} benches of each design; the hidden mass lies within 15 % of the electron's\n"
+        "seeds from {FIRST_SEED}, {} benches of each design, odds {} of each alternative; the hidden mass lies within 15 % of the \
+         electron's\n",
+        asked.benches, asked.doubts.odds
     );
     println!(
         "| design | 68 % holds | 95 % holds | pull mean | pull s.d. | as stated 95 % | u(m) | with finding | named first | failed |\n\
          | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
     );
-    if matches!(part, "all" | "clean") {
-        let mut whole = Counts::default();
-        for design in DESIGNS {
-            let counts = many(design, Outside::Nothing, benches, each);
-            print_line(design.name, &counts);
-            whole.join(counts);
-        }
+    let mut whole = Counts::default();
+    for design in DESIGNS.iter().filter(|_| asked.wants("clean", "")) {
+        let counts = many(design, Outside::Nothing, &asked);
+        print_line(design.name, &counts);
+        whole.join(counts);
+    }
+    if whole.benches > 0 {
         print_line("all", &whole);
     }
-    if matches!(part, "all" | "outside") {
-        for (name, outside, designs) in OUTSIDE {
-            for design in designs.iter().filter_map(|place| DESIGNS.get(*place)) {
-                print_line(&format!("{name}: {}", design.name), &many(design, *outside, benches, each));
+    let mut whole = Counts::default();
+    for (name, outside, designs) in OUTSIDE {
+        for design in designs.iter().filter_map(|place| DESIGNS.get(*place)) {
+            let name = format!("{name}: {}", design.name);
+            if asked.wants("outside", &name) {
+                let counts = many(design, *outside, &asked);
+                print_line(&name, &counts);
+                whole.join(counts);
             }
         }
+    }
+    if whole.benches > 0 {
+        print_line("all outside", &whole);
     }
     ExitCode::SUCCESS
 }
@@ -75,7 +111,8 @@ fn print_line(name: &str, counts: &Counts) {
 }
 
 /// Reduces many benches of one design, on all cores, always with the same result.
-fn many(design: &Design, outside: Outside, benches: usize, each: bool) -> Counts {
+fn many(design: &Design, outside: Outside, asked: &Question) -> Counts {
+    let Question { benches, each, doubts, .. } = *asked;
     // no two designs share a bench
     let first = FIRST_SEED + DESIGNS.iter().position(|other| other == design).unwrap_or(0) as u64 * 1_000_000;
     let workers = std::thread::available_parallelism().map_or(1, std::num::NonZero::get).min(benches.max(1));
@@ -85,7 +122,7 @@ fn many(design: &Design, outside: Outside, benches: usize, each: bool) -> Counts
                 scope.spawn(move || {
                     let mut counts = Counts::default();
                     for seed in (first..).take(benches).skip(worker).step_by(workers) {
-                        match trial(design, outside, seed) {
+                        match trial(design, outside, doubts, seed) {
                             Ok(found) => {
                                 if each {
                                     eprintln!("{}: {found:?}", design.name);

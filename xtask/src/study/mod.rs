@@ -26,7 +26,7 @@ struct Study {
 const STUDIES: &[Study] = &[
     Study {
         name: "coverage",
-        answers: "do the mass's intervals hold the truth, and do findings name what is wrong: coverage [NUMBER] [clean | outside] [each]",
+        answers: "do the mass's intervals hold the truth, and do findings name what is wrong: coverage [NUMBER] [clean | outside | PART OF A NAME] [odds X] [each]",
         run: coverage::run,
     },
     Study {

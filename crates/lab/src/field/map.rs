@@ -171,7 +171,7 @@ impl Terms<'_> {
         ));
         let (gain, zero) = (1.0 + values.get(Unknown::ProbeGain), values.get(Unknown::ProbeZero));
         let shown = (here * per_ampere * current + background - zero) / gain;
-        let noise = self.model.probe_u_t.hypot(here * per_ampere * apparatus.ammeter.per_reading_u);
+        let noise = self.model.probe_u_t.hypot(row.current_noise_t);
         let of_coils = row.sign * (row.flux_density_read_t * gain + zero - background);
         let relative = (row.axis == Axis::Z).then(|| of_coils / (self.centre_z * per_ampere * current));
         Ok(MapReading {

@@ -56,6 +56,9 @@ pub struct ProbeDatum {
     pub current_read_a: f64,
     /// As read, T.
     pub flux_density_read_t: f64,
+    /// What the noise of the ammeter's reading makes of it, T; a number beforehand, for a noise that followed the unknowns
+    /// would draw them to where it is largest.
+    pub current_noise_t: f64,
     /// Which component.
     pub axis: Axis,
     /// +1, or −1 where the probe was turned end for end.
@@ -91,6 +94,7 @@ pub fn probe_rows(notebook: &Notebook) -> Vec<ProbeDatum> {
     rows.map(|row| ProbeDatum {
         current_read_a: row.current_a,
         flux_density_read_t: row.flux_density_t,
+        current_noise_t: 0.0,
         axis: row.component,
         sign: if row.probe_reversed { -1.0 } else { 1.0 },
         at_m: Vec3::new(row.at_m[0], row.at_m[1], row.at_m[2]),
@@ -232,4 +236,17 @@ fn datum(
         }
     });
     Some(datum)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_circle_goes_as_far_as_the_line_is_seen_and_at_least_to_the_usual_gun() {
+        let at = |arc: f64| part_of_turn(Some(arc));
+        assert_eq!((at(200.0), at(360.0), at(400.0)), (TO_THE_GUN, 1.0, 1.0));
+        assert!((at(340.0) - 340.0 / 360.0).abs() < 1e-15);
+        assert_eq!(part_of_turn(None), TO_THE_GUN, "a photograph that does not say how much it shows");
+    }
 }

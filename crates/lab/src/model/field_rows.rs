@@ -15,6 +15,10 @@ pub(super) struct ProbeTerms {
     shape_here: f64,
     per_ampere: f64,
     current_a: f64,
+    /// What the probe should have shown, T.
+    shown_t: f64,
+    /// 1 + the probe's gain.
+    gain: f64,
     difference: f64,
     noise: f64,
 }
@@ -26,7 +30,9 @@ impl ProbeTerms {
 }
 
 impl Model<'_> {
-    /// One probe reading against the model.
+    /// One probe reading against what the model says it should have shown.
+    ///
+    /// In the reading's own terms: a difference stretched by the unknown gain would be small where the gain is, and draw it there.
     pub(super) fn probe_terms(
         &self,
         probe: &ProbeDatum,
@@ -44,10 +50,11 @@ impl Model<'_> {
         };
         let shape_here = component(shape.at(probe.at_m, self.apparatus.field_direction)?);
         let modelled = shape_here * per_ampere * current_a + component(values.background(probe.turned_rad));
-        let measured = probe.flux_density_read_t * (1.0 + values.get(Unknown::ProbeGain))
-            + values.get(Unknown::ProbeZero);
-        let noise = self.probe_u_t.hypot(shape_here * per_ampere * self.apparatus.ammeter.per_reading_u);
-        Ok(ProbeTerms { shape_here, per_ampere, current_a, difference: measured - modelled, noise })
+        let gain = 1.0 + values.get(Unknown::ProbeGain);
+        let shown_t = (modelled - values.get(Unknown::ProbeZero)) / gain;
+        let difference = probe.flux_density_read_t - shown_t;
+        let noise = self.probe_u_t.hypot(probe.current_noise_t);
+        Ok(ProbeTerms { shape_here, per_ampere, current_a, shown_t, gain, difference, noise })
     }
 
     pub(super) fn probe_row(
@@ -64,7 +71,7 @@ impl Model<'_> {
         rows.residual(terms.residual());
         for (place, unknown, _) in self.unknowns.iter() {
             let change = match unknown {
-                Unknown::ProbeGain => probe.flux_density_read_t,
+                Unknown::ProbeGain => terms.shown_t,
                 Unknown::ProbeZero => 1.0,
                 Unknown::AmmeterGain => -slope * probe.current_read_a,
                 Unknown::AmmeterZero if probe.current_read_a != 0.0 => -slope,
@@ -81,7 +88,7 @@ impl Model<'_> {
                     None => 0.0,
                 },
             };
-            rows.derivative(place, change / terms.noise);
+            rows.derivative(place, change / (terms.gain * terms.noise));
         }
         Ok(())
     }

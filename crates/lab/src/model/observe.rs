@@ -145,12 +145,13 @@ impl<'a> Model<'a> {
         if run.plane.is_none() {
             return Sight::AlongAxis(run.kind);
         }
-        let camera = run.camera_direction.zip(self.apparatus.camera_distance).map(|(direction, distance)| Camera {
-            direction,
-            distance_m: distance.value + values.get(Unknown::CameraDistance),
-            plane_z_m: self.apparatus.gun.muzzle_m.map_or(0.0, |muzzle| muzzle[2])
-                + values.get(Unknown::ScaleOffset),
-        });
+        let camera =
+            run.camera_direction.zip(self.apparatus.camera_distance).map(|(direction, distance)| Camera {
+                direction,
+                distance_m: distance.value + values.get(Unknown::CameraDistance),
+                plane_z_m: self.apparatus.gun.muzzle_m.map_or(0.0, |muzzle| muzzle[2])
+                    + values.get(Unknown::ScaleOffset),
+            });
         Sight::Photograph { part: run.part_of_turn, camera }
     }
 

@@ -294,11 +294,14 @@ fn probe_rows(ground: &Ground<'_>, currents: &[f64]) -> Vec<DVector<f64>> {
     let mut model = ground.model.clone();
     model.runs.clear();
     model.balance.clear();
+    let per_ampere = ground.model.field_per_ampere(&ground.model.values(&ground.theta)).unwrap_or(0.0);
+    let current_noise_t = per_ampere * ground.model.apparatus.ammeter.per_reading_u;
     model.probe = currents
         .iter()
         .map(|current_a| ProbeDatum {
             current_read_a: *current_a,
             flux_density_read_t: 0.0,
+            current_noise_t,
             axis: arcmass_notebook::Axis::Z,
             sign: 1.0,
             at_m: arcmass_physics::Vec3::ZERO,
@@ -307,13 +310,14 @@ fn probe_rows(ground: &Ground<'_>, currents: &[f64]) -> Vec<DVector<f64>> {
         .collect();
     let Ok(at) = model.linearise(&ground.theta) else { return Vec::new() };
     // the slope B/I by such a probe: one number, as good as its gain (the background's part drops out of a line)
-    let per_ampere = ground.model.field_per_ampere(&ground.model.values(&ground.theta)).unwrap_or(0.0);
     let Some(last) = currents.last() else { return Vec::new() };
     let row = at.jacobian.row(currents.len() - 1).transpose();
-    let noise = ground.model.probe_u_t.hypot(per_ampere * ground.model.apparatus.ammeter.per_reading_u);
+    let noise = ground.model.probe_u_t.hypot(current_noise_t);
     let wanted = limit(5e-3) * per_ampere * last;
     let mut row = row * (noise / wanted.max(f64::MIN_POSITIVE));
-    for unknown in [Unknown::BackgroundX, Unknown::BackgroundY, Unknown::BackgroundZ] {
+    let dropped = [Unknown::BackgroundX, Unknown::BackgroundY, Unknown::BackgroundZ];
+    // nor is it the probe that may be there already
+    for unknown in dropped.into_iter().chain([Unknown::ProbeGain, Unknown::ProbeZero]) {
         if let Some(place) = ground.model.unknowns.place(unknown) {
             row[place] = 0.0;
         }

@@ -15,9 +15,20 @@ use crate::document::Q;
 use crate::model::{Model, Unknown, Unknowns};
 use crate::spread;
 
-/// Odds of each alternative before any reading, all odd runs together counted as one. `cargo xtask study coverage` measured
-/// what they cost: docs/inference.md gives the share of clean benches with a finding.
-const PRIOR_ODDS: f64 = 0.05;
+/// How much is doubted before any reading that the bench is as its file states it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Doubts {
+    /// Odds of each alternative against the stated model, all odd runs together counted as one.
+    pub odds: f64,
+}
+
+impl Default for Doubts {
+    /// `cargo xtask study coverage` measured what they cost: docs/inference.md gives the table.
+    fn default() -> Self {
+        Self { odds: 0.05 }
+    }
+}
+
 /// An alternative that the readings do not narrow to this share of its wide prior says nothing and is left out.
 const NARROWED: f64 = 0.5;
 /// An alternative whose log odds against the stated model stay below this is not worth a fit of its own.
@@ -45,7 +56,7 @@ pub(crate) struct Alternative {
 }
 
 /// Every alternative that holds some probability, likeliest first; the rest of 1 is the stated model's.
-pub(crate) fn weigh(solved: &Solved<'_>, desk: &Desk) -> Result<Vec<Alternative>, LabError> {
+pub(crate) fn weigh(solved: &Solved<'_>, doubts: Doubts, desk: &Desk) -> Result<Vec<Alternative>, LabError> {
     if solved.bench.model.runs.len() < 2 {
         return Ok(Vec::new());
     }
@@ -53,7 +64,7 @@ pub(crate) fn weigh(solved: &Solved<'_>, desk: &Desk) -> Result<Vec<Alternative>
     let odd = list.iter().filter(|what| what.code == "outlier-run").count().max(1) as f64;
     let wide = Wide::of(solved, &list)?;
     let log_odds = |what: &Candidate| {
-        if what.code == "outlier-run" { (PRIOR_ODDS / odd).ln() } else { PRIOR_ODDS.ln() }
+        if what.code == "outlier-run" { (doubts.odds / odd).ln() } else { doubts.odds.ln() }
     };
     let judge = |what: &Candidate| wide.judge(solved, *what, log_odds(what));
     let found = in_order(&list, desk.workers, judge)?.into_iter().zip(&list);

@@ -21,6 +21,7 @@ use arcmass_notebook::Notebook;
 use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use nalgebra::DMatrix;
 
+pub use alternatives::Doubts;
 pub use reference::AcceptedMass;
 
 use crate::assume::Apparatus;
@@ -69,6 +70,19 @@ pub fn reduce(
     accepted: &AcceptedMass,
     desk: &Desk,
 ) -> Result<ReductionDocument, LabError> {
+    reduce_doubting(notebook, rings, accepted, Doubts::default(), desk)
+}
+
+/// The same with other doubts about what the bench file states: for studies.
+///
+/// - **Fails** as [`reduce`] does.
+pub fn reduce_doubting(
+    notebook: &Notebook,
+    rings: Option<&RingsDocument>,
+    accepted: &AcceptedMass,
+    doubts: Doubts,
+    desk: &Desk,
+) -> Result<ReductionDocument, LabError> {
     let apparatus = Apparatus::of(&notebook.bench)?;
     let photos = rings.map_or(&[][..], |rings| &rings.photos);
     let bench = bench::bench(notebook, &apparatus, photos)?;
@@ -76,7 +90,7 @@ pub fn reduce(
         return Err(no_diameters(notebook, rings));
     }
     let mut solved = solve(bench, desk)?;
-    let alternatives = alternatives::weigh(&solved, desk)?;
+    let alternatives = alternatives::weigh(&solved, doubts, desk)?;
     let stated_weight = 1.0 - alternatives.iter().map(|alternative| alternative.weight).sum::<f64>();
     if stated_weight > WORTH_SAYING {
         // a model that the readings have ruled out is worth no second answer

@@ -35,6 +35,8 @@ pub enum Outside {
     GasLoss(f64),
     /// Relative, more field than sizes and turns say.
     CoilFactor(f64),
+    /// Relative, more than the field that the probe is in.
+    ProbeGain(f64),
     /// One run, chosen by lot, is written down wrongly.
     Slip(Slip),
 }
@@ -62,7 +64,7 @@ impl Outside {
             Self::Separation(_) => Some("coil-separation"),
             Self::Edge(_) => Some("edge-offset"),
             Self::GasLoss(_) => Some("gas-loss"),
-            Self::CoilFactor(_) => Some("field-scale"),
+            Self::CoilFactor(_) | Self::ProbeGain(_) => Some("field-scale"),
             Self::Slip(_) => Some("outlier-run"),
         }
     }

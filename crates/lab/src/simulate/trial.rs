@@ -5,7 +5,7 @@ use rand_pcg::Pcg64;
 
 use super::{Design, Outside, by_lot};
 use crate::desk::{Desk, LabError};
-use crate::reduce::{AcceptedMass, reduce};
+use crate::reduce::{AcceptedMass, Doubts, reduce_doubting};
 
 /// What one bench's reduction got right.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,11 +29,12 @@ pub struct Trial {
 }
 
 /// Draws and reduces the bench with this seed.
-pub fn trial(design: &Design, outside: Outside, seed: u64) -> Result<Trial, LabError> {
+pub fn trial(design: &Design, outside: Outside, doubts: Doubts, seed: u64) -> Result<Trial, LabError> {
     let mut rng = Pcg64::seed_from_u64(seed);
     let bench = by_lot(design, outside, &mut rng)?;
     let desk = Desk { seed, workers: 1 };
-    let result = reduce(&bench.notebook, bench.rings.as_ref(), &AcceptedMass::default(), &desk)?;
+    let (notebook, rings) = (&bench.notebook, bench.rings.as_ref());
+    let result = reduce_doubting(notebook, rings, &AcceptedMass::default(), doubts, &desk)?;
     let truth = bench.truth.mass_kg;
     let holds = |[low, high]: [f64; 2]| low < truth && truth < high;
     let mass = result.mass_kg;

@@ -176,7 +176,7 @@ impl Truth {
         if let Outside::Slip(slip) = outside {
             write_wrongly(&mut runs, slip, rng);
         }
-        let probe = bench.probed(design.probe, &ammeter, rng)?;
+        let probe = bench.probed(design.probe, outside, &ammeter, rng)?;
         Ok(Self { mass_kg: bench.mass_kg, nominal, uncertain, runs, probe })
     }
 }
@@ -208,7 +208,7 @@ impl Bench {
         let mut voltage_offset_v = u.voltage_offset_v * standard_normal(rng);
         let (mut edge_m, mut loss_v, mut coil_factor) = (0.0, 0.0, 1.0);
         match outside {
-            Outside::Nothing | Outside::Slip(_) => {}
+            Outside::Nothing | Outside::Slip(_) | Outside::ProbeGain(_) => {}
             Outside::VoltageOffset(volt) => voltage_offset_v += volt,
             Outside::StrayAxial(tesla) => background[2] += tesla,
             Outside::Separation(metre) => separation_m += metre,
@@ -341,13 +341,17 @@ impl Bench {
     fn probed(
         &self,
         table: ProbeTable,
+        outside: Outside,
         ammeter: &TrueMeter,
         rng: &mut Pcg64,
     ) -> Result<Vec<WrittenProbe>, LabError> {
         if table == ProbeTable::None {
             return Ok(Vec::new());
         }
-        let meter = TrueMeter::by_lot(PROBE, rng);
+        let mut meter = TrueMeter::by_lot(PROBE, rng);
+        if let Outside::ProbeGain(relative) = outside {
+            meter.gain += relative;
+        }
         let mut places: Vec<(f64, char, [f64; 3])> = Vec::new();
         for component in ['x', 'y', 'z'] {
             places.extend([(0.0, component, [0.0; 3]); 3]);
