@@ -57,6 +57,11 @@ fn exponential_within(slope: f64, width: f64, rng: &mut impl Rng) -> f64 {
     }
 }
 
+/// Place below which the standard normal distribution has this share.
+pub(crate) fn normal_quantile(share: f64) -> f64 {
+    -std::f64::consts::SQRT_2 * erfc_inv(2.0 * share)
+}
+
 /// Standard normal between a and b by the inverse distribution function, in the better-conditioned tail.
 fn between(a: f64, b: f64, rng: &mut impl Rng) -> f64 {
     if a > 0.0 {
@@ -65,7 +70,7 @@ fn between(a: f64, b: f64, rng: &mut impl Rng) -> f64 {
     let below = |z: f64| 0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2);
     let (p, q) = (below(a), below(b));
     let target = p + (q - p) * uniform(rng);
-    (-std::f64::consts::SQRT_2 * erfc_inv(2.0 * target)).clamp(a, b)
+    normal_quantile(target).clamp(a, b)
 }
 
 /// Standard normal above a > 0 and below b.

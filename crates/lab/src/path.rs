@@ -8,6 +8,7 @@ use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use nalgebra::DVector;
 
 mod beam;
+mod learnt;
 mod notes;
 mod way;
 
@@ -65,6 +66,7 @@ pub struct Calibrated {
     ammeter: [f64; 2],
     has_probe: bool,
     clash: Option<CaveatEntry>,
+    learnt: Option<CaveatEntry>,
 }
 
 impl Calibrated {
@@ -87,6 +89,8 @@ impl Calibrated {
         let fitted = bench.model.values(&joint.estimate);
         let ammeter = [fitted.get(Unknown::AmmeterGain), fitted.get(Unknown::AmmeterZero)];
         drop(bench);
+        let offset_v = apparatus.voltage_offset.value;
+        let learnt = learnt::finding(notebook).map(|finding| learnt::caveat(&finding, offset_v));
         Ok(Self {
             apparatus,
             shape,
@@ -97,6 +101,7 @@ impl Calibrated {
             ammeter,
             has_probe,
             clash,
+            learnt,
         })
     }
 
@@ -135,8 +140,8 @@ impl Calibrated {
                 asked.follow(&move |_: Vec3| -> Result<Vec3, FieldError> { Ok(uniform) }, desk)
             }
         }?;
-        if let Some(clash) = &self.clash {
-            document.caveats.insert(0, clash.clone());
+        for said in [&self.learnt, &self.clash].into_iter().flatten() {
+            document.caveats.insert(0, said.clone());
         }
         Ok(document)
     }

@@ -39,6 +39,44 @@ fn predict(bench: &str, setting: &Setting) -> PathDocument {
     path(&Notebook::open(folder.path()).unwrap(), setting, &Desk::default()).unwrap()
 }
 
+/// A stored reduction of the folder's bench file with one finding.
+fn reduced(folder: &std::path::Path, code: &str) {
+    let inputs: Vec<_> = Notebook::open(folder).unwrap().inputs();
+    let inputs: Vec<_> =
+        inputs.iter().map(|input| serde_json::json!({"file": input.file, "sha256": input.sha256})).collect();
+    let document = serde_json::json!({
+        "schema": "arcmass.reduction/1",
+        "made_by": {"version": "0.1.0", "seed": 1, "inputs": inputs},
+        "findings": [{
+            "code": code, "confidence": 0.99, "remedy": "measure the voltage at the tube",
+            "sentence": "the accelerating voltage is off by −31(4) V beyond what is stated; with it the mass is 12 % smaller"
+        }],
+    });
+    std::fs::create_dir_all(folder.join("results")).unwrap();
+    std::fs::write(folder.join("results/reduction.json"), document.to_string()).unwrap();
+}
+
+#[test]
+fn what_the_runs_say_of_the_voltage_stands_beside_a_path_that_does_not_use_it() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("bench.toml"), UNIFORM).unwrap();
+    let said = || {
+        let found =
+            path(&Notebook::open(folder.path()).unwrap(), &setting(250.0, 1.5), &Desk::default()).unwrap();
+        assert_eq!(found.accelerating_voltage_v, 250.0);
+        found.caveats.into_iter().find(|caveat| caveat.code == "voltage-offset")
+    };
+    assert!(said().is_none(), "no reduction yet");
+    reduced(folder.path(), "coil-separation");
+    assert!(said().is_none(), "nothing about the voltage");
+    reduced(folder.path(), "voltage-offset");
+    let caveat = said().unwrap();
+    assert!(caveat.sentence.ends_with("off by −31(4) V beyond what is stated"), "{}", caveat.sentence);
+    assert!(caveat.remedy.contains("state voltage_offset under [gun]"), "{}", caveat.remedy);
+    std::fs::write(folder.path().join("bench.toml"), UNIFORM.replace("300 V", "310 V")).unwrap();
+    assert!(said().is_none(), "the bench file has changed since");
+}
+
 /// p/(e B) of an electron, mm; masses and charges of CODATA 2022, relativistic.
 fn gyroradius_mm(voltage_v: f64, flux_density_t: f64) -> f64 {
     let (e, m, c) = (1.602_176_634e-19, 9.109_383_713_9e-31, 299_792_458.0);

@@ -100,7 +100,9 @@ fn the_promise_is_kept_when_the_runs_are_taken() {
     // planning on from there, nearly everything is the floor
     let next = planned_from(&notebook, 12);
     assert!((next.expected.now_percent.unwrap() / u - 1.0).abs() < 0.1);
-    assert!(next.expected.as_stated_percent >= 0.95 * next.floor.standard_uncertainty_percent);
+    // one estimate for all three, without chance: more readings never promise less
+    assert!(next.expected.as_stated_percent < next.expected.now_percent.unwrap(), "{:?}", next.expected);
+    assert!(next.expected.as_stated_percent > next.floor.standard_uncertainty_percent, "{:?}", next.expected);
     assert!(
         next.settings[0].field_sense == plan.settings[11].field_sense,
         "as the bench stands now comes first"
@@ -116,8 +118,7 @@ fn more_runs_never_reach_below_the_floor_and_remedies_do() {
     let folder = bench(&[]);
     let (few, many) = (planned(&folder, 6), planned(&folder, 48));
     assert!(many.expected.as_stated_percent < few.expected.as_stated_percent);
-    // both are drawn, to 2 %
-    assert!(many.expected.as_stated_percent > 0.95 * many.floor.standard_uncertainty_percent);
+    assert!(many.expected.as_stated_percent > many.floor.standard_uncertainty_percent);
     let best = many.would_lower.first().unwrap();
     assert!(best.floor_percent < 0.8 * many.floor.standard_uncertainty_percent, "{best:?}");
     let shares: f64 = many.floor.budget.iter().map(|line| line.share).sum();

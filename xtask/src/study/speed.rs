@@ -16,8 +16,8 @@ struct Kernel {
     /// Crate and example that run it; the example speaks the words of `crates/physics/examples/speed/worker.rs`.
     package: &'static str,
     example: &'static str,
-    /// Script of the folder that measures the anchors, and words its problem must hold.
-    script: &'static str,
+    /// Script of the folder that measures the anchors, and words its problem must hold; none where no anchor solves the problem.
+    script: Option<&'static str>,
     work: &'static [&'static str],
     /// What is wanted: the fastest anchor whose name holds none of `beside` is to be beaten by `ratio`.
     ratio: f64,
@@ -31,7 +31,7 @@ const KERNELS: &[Kernel] = &[
         name: "field of a thin pair",
         package: "arcmass-physics",
         example: "speed",
-        script: "k1_field",
+        script: Some("k1_field"),
         work: &["2 loops"],
         ratio: 1.0,
         beside: &[],
@@ -40,7 +40,7 @@ const KERNELS: &[Kernel] = &[
         name: "field of 128 loops",
         package: "arcmass-physics",
         example: "speed",
-        script: "k1_field",
+        script: Some("k1_field"),
         work: &["128 loops"],
         ratio: 25.0,
         // a series written for coaxial loops alone
@@ -50,7 +50,7 @@ const KERNELS: &[Kernel] = &[
         name: "one turn",
         package: "arcmass-physics",
         example: "speed",
-        script: "k2_orbit",
+        script: Some("k2_orbit"),
         work: &["one turn", "goal 1e-10"],
         ratio: 2.0,
         // eight turns at once answer another question than one turn
@@ -60,7 +60,7 @@ const KERNELS: &[Kernel] = &[
         name: "bundle of 10 000 turns",
         package: "arcmass-physics",
         example: "speed",
-        script: "k3_bundle",
+        script: Some("k3_bundle"),
         work: &["10000 orbits", "goal 1e-10"],
         ratio: 2.0,
         beside: &[],
@@ -69,7 +69,7 @@ const KERNELS: &[Kernel] = &[
         name: "decode of 12 megapixels",
         package: "arcmass-photo",
         example: "photo_speed",
-        script: "k4_photo",
+        script: Some("k4_photo"),
         work: &["12-megapixel", "pixels"],
         ratio: 1.0,
         beside: &[],
@@ -78,7 +78,7 @@ const KERNELS: &[Kernel] = &[
         name: "ring on 12 megapixels",
         package: "arcmass-photo",
         example: "photo_speed",
-        script: "k4_photo",
+        script: Some("k4_photo"),
         work: &["12-megapixel", "semi-axes"],
         ratio: 1.0,
         beside: &[],
@@ -87,7 +87,7 @@ const KERNELS: &[Kernel] = &[
         name: "a million draws",
         package: "arcmass-fit",
         example: "inference_speed",
-        script: "k5_mc",
+        script: Some("k5_mc"),
         work: &["1e+06 draws"],
         ratio: 3.0,
         beside: &[],
@@ -96,7 +96,7 @@ const KERNELS: &[Kernel] = &[
         name: "linear propagation",
         package: "arcmass-fit",
         example: "inference_speed",
-        script: "k5_mc",
+        script: Some("k5_mc"),
         work: &["linear propagation"],
         ratio: 1.0,
         beside: &[],
@@ -105,7 +105,7 @@ const KERNELS: &[Kernel] = &[
         name: "fit of 24 runs",
         package: "arcmass-fit",
         example: "inference_speed",
-        script: "k6_fit",
+        script: Some("k6_fit"),
         work: &["24 runs"],
         ratio: 1.0,
         beside: &[],
@@ -114,8 +114,17 @@ const KERNELS: &[Kernel] = &[
         name: "posterior of 24 runs",
         package: "arcmass-fit",
         example: "inference_speed",
-        script: "k6_fit",
+        script: Some("k6_fit"),
         work: &["posterior"],
+        ratio: 1.0,
+        beside: &[],
+    },
+    Kernel {
+        name: "fit of 24 traced runs",
+        package: "arcmass-lab",
+        example: "traced_speed",
+        script: None,
+        work: &[],
         ratio: 1.0,
         beside: &[],
     },
@@ -265,10 +274,13 @@ fn beside(folder: &Path, kernels: &[&Kernel]) -> Result<(), String> {
     })?;
     let data = std::env::temp_dir().join(format!("arcmass-speed-{}", std::process::id()));
     std::fs::create_dir_all(&data).map_err(|why| format!("{}: {why}", data.display()))?;
-    let mut scripts: Vec<&str> = kernels.iter().map(|k| k.script).collect();
+    for kernel in kernels.iter().filter(|k| k.script.is_none()) {
+        println!("{}", alone(kernel)?);
+    }
+    let mut scripts: Vec<&str> = kernels.iter().filter_map(|k| k.script).collect();
     scripts.dedup();
     let outcome = scripts.iter().try_for_each(|script| {
-        let of_script: Vec<&Kernel> = kernels.iter().copied().filter(|k| k.script == *script).collect();
+        let of_script: Vec<&Kernel> = kernels.iter().copied().filter(|k| k.script == Some(*script)).collect();
         one_script(&folder, &data, script, &of_script)
     });
     // what is left in the temporary folder does no harm

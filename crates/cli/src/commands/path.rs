@@ -91,6 +91,15 @@ fn shape(sheet: &mut Sheet, document: &PathDocument) {
     for line in columns::lines(&rows) {
         sheet.line(line);
     }
+    sheet.paragraph(
+        "  ",
+        &format!(
+            "Computed for {} V (as read, with the offset and zero that are stated) and {} A (as read, with what the field tables \
+             tell of the ammeter).",
+            print::significant(document.accelerating_voltage_v, 4),
+            print::significant(document.current_a, 4)
+        ),
+    );
     let [x, y, z] = document.flux_density_at_muzzle_mt.map(|b| print::fixed(b, -4));
     sheet.line(format!("  Field at the muzzle ({x}, {y}, {z}) mT."));
     let glass = match (document.turns_to_glass, document.glass_point_mm) {

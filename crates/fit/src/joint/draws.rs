@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use rand::Rng;
 
 use super::{Joint, JointFault, Prior, information, invert, prior_pull};
-use crate::truncated::{standard_normal, truncated_normal, uniform};
+use crate::truncated::{normal_quantile, standard_normal, truncated_normal, uniform};
 
 /// The quadratic form of the posterior, split into unknowns with limits and the rest.
 pub(super) struct Sampler<'a> {
@@ -76,6 +76,45 @@ impl<'a> Sampler<'a> {
         draws
     }
 
+    /// Standard deviation of one unknown, without chance. The limited unknowns take evenly strewn places of their normal
+    /// distribution, limits counted as a/√3; each is weighed by the rectangles over the normal priors that stood for them. What the
+    /// other unknowns add with those held is exact. None where fewer than [`ENOUGH_PLACES`] of the places would tell as much.
+    pub(super) fn standard_deviation(&self, unknown: usize) -> Option<f64> {
+        let n = self.limited.len();
+        let among = |list: &[usize]| list.iter().position(|own| *own == unknown);
+        let (slope, held) = match (among(&self.limited), among(&self.free)) {
+            (Some(own), _) => (DVector::from_fn(n, |k, _| if k == own { 1.0 } else { 0.0 }), 0.0),
+            (_, Some(own)) => (-self.gain.row(own).transpose(), self.held[(own, own)]),
+            (None, None) => return None,
+        };
+        let joint = self.joint;
+        let covariance = &joint.covariance;
+        let root = root(DMatrix::from_fn(n, n, |i, j| covariance[(self.limited[i], self.limited[j])]));
+        let steps = strewing_steps(n);
+        let (mut sum, mut squares, mut first, mut second) = (0.0, 0.0, 0.0, 0.0);
+        for i in 0..PLACES {
+            let z = DVector::from_fn(n, |k, _| {
+                normal_quantile((0.5 + (i as f64 + 1.0) * steps.get(k).copied().unwrap_or(0.0)).fract())
+            });
+            let place = &root * z;
+            let mut log = 0.0;
+            for (x, j) in place.iter().zip(&self.limited) {
+                if let Some(Prior::Limits { mean, half_width }) = joint.priors.get(*j).copied() {
+                    let off = (joint.estimate[*j] + x - mean) / half_width;
+                    // u = a/√3
+                    log += if off.abs() <= 1.0 { 1.5 * off * off } else { f64::NEG_INFINITY };
+                }
+            }
+            let (weight, value) = (log.exp(), slope.dot(&place));
+            sum += weight;
+            squares += weight * weight;
+            first += weight * value;
+            second += weight * value * value;
+        }
+        let variance = held + second / sum - (first / sum).powi(2);
+        (sum * sum >= ENOUGH_PLACES * squares && sum > 0.0).then(|| variance.max(0.0).sqrt())
+    }
+
     /// Deviations of the limited unknowns, drawn evenly from their rectangles and chosen again in proportion to their
     /// density; none where fewer independent draws than a quarter of `count` would tell as much.
     fn weighted(&self, count: usize, rng: &mut impl Rng) -> Option<DMatrix<f64>> {
@@ -139,6 +178,20 @@ impl<'a> Sampler<'a> {
         }
         places
     }
+}
+
+/// Places that [`Sampler::standard_deviation`] looks at, and how many must tell as much as if they weighed alike.
+const PLACES: usize = 8192;
+const ENOUGH_PLACES: f64 = 128.0;
+
+/// Steps that strew places evenly over a cube of so many sides: powers of the root of xⁿ⁺¹ = x + 1, each side's multiples taken
+/// modulo 1 (Weyl's sequence; the golden section where n is 1).
+fn strewing_steps(sides: usize) -> Vec<f64> {
+    let mut root: f64 = 1.5;
+    for _ in 0..64 {
+        root = (1.0 + root).powf(1.0 / (sides as f64 + 1.0));
+    }
+    (1..=sides).map(|k| root.powf(-(k as f64)).fract()).collect()
 }
 
 /// A root S of a positive matrix C with S Sᵀ = C: the triangular one, or by eigenvalues where rounding made C singular.

@@ -11,7 +11,7 @@ use super::window::{Setting, Stand};
 use crate::assume::Apparatus;
 use crate::bench;
 use crate::calibrate;
-use crate::desk::{Desk, LabError};
+use crate::desk::LabError;
 use crate::document::RingsDocument;
 use crate::model::{FieldShape, MASS_UNIT_KG, Model, RunDatum, RunState, Scope, Unknown, Unknowns};
 
@@ -23,9 +23,6 @@ const BY_EYE_U_M: f64 = 1.0e-3;
 const FINEST_U_M: f64 = 0.1e-3;
 /// Of the scale's plane as found on one photograph of a ruler, relative.
 const PLANE_U: f64 = 1e-3;
-
-/// Draws for one expected uncertainty, which they give to 2 %.
-const DRAWS: usize = 2048;
 
 /// Doubts as wide as the alternatives that a reduction weighs: gun offset, V.
 pub(super) const WIDE_OFFSET_V: f64 = 50.0;
@@ -198,17 +195,17 @@ impl<'a> Ground<'a> {
         view
     }
 
-    /// Standard uncertainty of the mass in percent with limits kept as the rectangles they are, drawn from the posterior:
+    /// Standard uncertainty of the mass in percent with limits kept as the rectangles they are, and without chance, so that two
+    /// plans can be told apart by less than draws would scatter:
     /// with everything read so far, and each further row read `times` times with the expected outcome.
     ///
     /// - **Takes** what is known beforehand of each unknown, in their order.
-    pub(super) fn drawn_percent(
+    pub(super) fn mass_percent(
         &self,
         rows: &Rows,
         priors: &[Prior],
         further: &[DVector<f64>],
         times: f64,
-        desk: &Desk,
     ) -> Option<f64> {
         let known: Vec<(DVector<f64>, f64)> = rows.known().zip(rows.known_residuals()).collect();
         let count = known.len() + further.len();
@@ -228,11 +225,7 @@ impl<'a> Ground<'a> {
             Ok(Linearised { residuals, jacobian: at.jacobian.clone() })
         };
         let joint = joint::fit(priors, self.theta.as_slice(), linear).ok()?;
-        let draws = joint.draws::<LabError>(DRAWS, &mut desk.stream(11)).ok()?;
-        let logs = draws.column(self.mass());
-        let mean = logs.mean();
-        let variance = logs.iter().map(|log| (log - mean).powi(2)).sum::<f64>() / (DRAWS as f64 - 1.0);
-        Some(100.0 * variance.sqrt())
+        Some(100.0 * joint.u_within_limits::<LabError>(self.mass()).ok()?)
     }
 
     /// A further run's row as [`Ground::widened`] needs it.

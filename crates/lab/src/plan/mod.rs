@@ -107,10 +107,10 @@ pub fn planned(
     };
     let (stated_after, widened_after) = (after(stated, &planned)?, after(widened, &wide)?);
     let priors = ground.model.unknowns.priors();
-    let drawn = |rows_of: &[DVector<f64>]| ground.drawn_percent(&rows, &priors, rows_of, 1.0, desk);
+    let of_mass = |rows_of: &[DVector<f64>]| ground.mass_percent(&rows, &priors, rows_of, 1.0);
     let target = ground.mass();
-    let as_stated_percent = drawn(&planned).ok_or_else(undetermined)?;
-    let floor = outlook::floor(&ground, &rows, &planned, desk).ok_or_else(undetermined)?;
+    let as_stated_percent = of_mass(&planned).ok_or_else(undetermined)?;
+    let floor = outlook::floor(&ground, &rows, &planned).ok_or_else(undetermined)?;
     let promised = [as_stated_percent, floor.standard_uncertainty_percent];
     let settings: Vec<&Possible> = chosen.iter().filter_map(|place| possible.get(*place)).collect();
     let start = ground.stands.or(settings.first().map(|one| one.stand)).unwrap_or(AS_DESCRIBED);
@@ -125,13 +125,13 @@ pub fn planned(
         runs_taken: ground.taken + ground.pending,
         changes,
         expected: Expected {
-            now_percent: (ground.taken > 0).then(|| drawn(&[])).flatten(),
+            now_percent: (ground.taken > 0).then(|| of_mass(&[])).flatten(),
             as_stated_percent,
             if_offsets_are_free_percent: outlook::percent(widened_after[(target, target)]),
         },
         budget: outlook::budget(&ground, &rows, &planned, 1.0),
         separates: outlook::separations(&ground, &stated_after, &widened_after),
-        would_lower: outlook::remedies(&ground, &rows, &planned, promised, desk),
+        would_lower: outlook::remedies(&ground, &rows, &planned, promised),
         floor,
         cautions: cautions::cautions(),
         caveats: caveats(&apparatus, &ground, &bounds, &groups, &settings),

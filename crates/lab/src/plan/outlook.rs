@@ -5,7 +5,6 @@ use nalgebra::{DMatrix, DVector};
 
 use super::document::{Floor, Remedy, Separation};
 use super::ground::{Ground, Rows, WIDE_EDGE_M, WIDE_OFFSET_V, WIDE_STRAY_T};
-use crate::desk::Desk;
 use crate::document::BudgetLine;
 use crate::model::{ProbeDatum, Unknown};
 
@@ -132,14 +131,9 @@ fn separation(code: &str, name: &str, unit: &str, before: f64, after: f64, is_wi
 }
 
 /// What no number of runs at these settings removes.
-pub(super) fn floor(
-    ground: &Ground<'_>,
-    rows: &Rows,
-    planned: &[DVector<f64>],
-    desk: &Desk,
-) -> Option<Floor> {
+pub(super) fn floor(ground: &Ground<'_>, rows: &Rows, planned: &[DVector<f64>]) -> Option<Floor> {
     let priors = ground.model.unknowns.priors();
-    let standard_uncertainty_percent = ground.drawn_percent(rows, &priors, planned, UNLIMITED, desk)?;
+    let standard_uncertainty_percent = ground.mass_percent(rows, &priors, planned, UNLIMITED)?;
     let budget = budget(ground, rows, planned, UNLIMITED);
     let largest = budget.first().map_or_else(String::new, |line| {
         format!("; {:.0} % of its variance is the {}", 100.0 * line.share, line.input)
@@ -158,7 +152,6 @@ pub(super) fn remedies(
     rows: &Rows,
     planned: &[DVector<f64>],
     [now, floor]: [f64; 2],
-    desk: &Desk,
 ) -> Vec<Remedy> {
     let mut found: Vec<Remedy> = actions(ground)
         .into_iter()
@@ -169,7 +162,7 @@ pub(super) fn remedies(
                 // a row of the probe is read once, however often the runs are
                 let mut all: Vec<DVector<f64>> = planned.iter().map(|row| row * times.sqrt()).collect();
                 all.extend(extra.iter().cloned());
-                ground.drawn_percent(rows, &priors, &all, 1.0, desk)
+                ground.mass_percent(rows, &priors, &all, 1.0)
             };
             let (expected_percent, floor_percent) = (expected(1.0)?, expected(UNLIMITED)?);
             let gains =

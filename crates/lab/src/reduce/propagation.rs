@@ -26,19 +26,48 @@ pub(super) fn propagation(solved: &Solved<'_>, drawn: &Q) -> Propagation {
 /// Half a unit of u's first digit, in units of half a unit of its second (JCGM 101:2008, 7.9.2 allows either).
 const FIRST_DIGIT: f64 = 10.0;
 
-/// Said where the law of propagation would not have done even for one digit of u.
+/// Said where the law of propagation claims more than is known, by more than one digit of u would bear. Where it claims less, who
+/// quotes it is safe, and the document's `propagation` says how much was given away.
 pub(super) fn caveat(propagation: &Propagation, drawn: &Q) -> Option<Caveat> {
     let interval = |[low, high]: [f64; 2]| print::interval(low, high);
-    (propagation.largest_difference_kg > FIRST_DIGIT * propagation.tolerance_kg).then(|| {
+    let [low, high] = propagation.interval_95_kg;
+    let left_out = (low - drawn.interval_95[0]).max(drawn.interval_95[1] - high);
+    (left_out > FIRST_DIGIT * propagation.tolerance_kg).then(|| {
         Caveat::new(
             "propagation-differs",
             format!(
-                "estimate ± 1.96 u would give {} kg at 95 % with everything as stated, the draws give {} kg: the ends differ by \
-                 more than half a unit of u's first digit (JCGM 101:2008, 8), and the draws' interval stands",
+                "estimate ± 1.96 u would give {} kg at 95 % with everything as stated, the draws give {} kg: the first leaves out \
+                 what the readings allow, by more than half a unit of u's first digit (JCGM 101:2008, 8), and the draws' interval stands",
                 interval(propagation.interval_95_kg),
                 interval(drawn.interval_95)
             ),
             "quote the interval, not value ± k u: meters' limits are rectangles, and how far the diameters scatter is itself uncertain",
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn compared(simple: [f64; 2], drawn: [f64; 2]) -> Option<Caveat> {
+        let propagation = Propagation {
+            interval_95_kg: simple,
+            // u of 1.2e-32 kg
+            tolerance_kg: 0.5e-33,
+            largest_difference_kg: (simple[0] - drawn[0]).abs().max((simple[1] - drawn[1]).abs()),
+            agrees: false,
+        };
+        let q = spread::quantity(9.1e-31, &[Spread::Normal(1.2e-32)]);
+        caveat(&propagation, &Q { interval_95: drawn, ..q })
+    }
+
+    #[test]
+    fn only_an_interval_that_claims_too_much_is_warned_of() {
+        let drawn = [8.88e-31, 9.32e-31];
+        assert!(compared([8.70e-31, 9.50e-31], drawn).is_none(), "wider is safe");
+        assert!(compared([8.90e-31, 9.30e-31], drawn).is_none(), "0.2 of u's first digit");
+        assert!(compared([8.88e-31, 9.26e-31], drawn).is_some(), "0.6 of u's first digit too short above");
+        assert!(compared([8.95e-31, 9.50e-31], drawn).is_some(), "and below");
+    }
 }
