@@ -2,6 +2,7 @@
 //! is silent.
 
 use arcmass_notebook::{Bench, CoilShape, Meter, Particle, Surroundings};
+use arcmass_photo::glass::Shell;
 use arcmass_quantity::{Stated, constants};
 
 use crate::desk::LabError;
@@ -135,6 +136,8 @@ pub struct Apparatus {
     pub scale_spacing_m: Option<f64>,
     /// Outer radius of the glass, m.
     pub bulb_radius_m: Option<f64>,
+    /// The bulb's wall as light meets it; none where radius or thickness is not stated.
+    pub glass: Option<Shell>,
     /// Gas at a stated pressure.
     pub gas: Option<GasKnown>,
     /// What coils and tube may bear.
@@ -222,6 +225,7 @@ impl Apparatus {
             scale_relative_u: scale.and_then(|scale| scale.relative_uncertainty).unwrap_or(0.0),
             scale_spacing_m: scale.and_then(|scale| scale.spacing.as_ref()).map(|stated| stated.value),
             bulb_radius_m: bench.bulb.as_ref().and_then(|bulb| bulb.outer_radius.as_ref()).map(|r| r.value),
+            glass: bench.bulb.as_ref().and_then(glass),
             gas: GasKnown::of(bench),
             ratings: Ratings {
                 voltage_v: bench.gun.as_ref().and_then(|gun| gun.voltage_limit_v),
@@ -271,6 +275,19 @@ fn size(stated: &Stated, what: &str, silent: &mut Vec<Silent>) -> Known {
         });
     }
     known
+}
+
+/// Of common glass for tubes (common practice, no source).
+const GLASS_INDEX: f64 = 1.5;
+
+fn glass(bulb: &arcmass_notebook::Bulb) -> Option<Shell> {
+    let (outer, thickness) = (bulb.outer_radius.as_ref()?.value, bulb.glass_thickness.as_ref()?.value);
+    let index = bulb.glass_index.as_ref().map_or(GLASS_INDEX, |index| index.value);
+    (thickness > 0.0 && thickness < outer && index >= 1.0).then_some(Shell {
+        outer_mm: 1e3 * outer,
+        inner_mm: 1e3 * (outer - thickness),
+        index,
+    })
 }
 
 fn coils(bench: &Bench, silent: &mut Vec<Silent>) -> Option<CoilsKnown> {

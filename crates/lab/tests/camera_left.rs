@@ -132,3 +132,39 @@ fn pictures_of_two_sizes_are_refused() {
     let why = measured(camera(1800, 1200), camera(1500, 1000)).unwrap_err();
     assert!(why.contains("1800 × 1200") && why.contains("1500 × 1000"), "{why}");
 }
+
+#[test]
+fn a_scale_behind_the_bulb_is_corrected_for_the_glass() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = folder.path();
+    let write = |name: &str, bytes: &[u8]| std::fs::write(Path::new(root).join(name), bytes).unwrap();
+    std::fs::create_dir_all(root.join("photos")).unwrap();
+    let view = camera(1800, 1200);
+    write("photos/ring.jpg", &draw_ring(&scene(view.clone(), Room::dark(), true)).unwrap().jpeg);
+    let ruler = ScaleObject::ruler(200, -95.0, -30.0, -95.0, 17.0);
+    write("photos/scale.jpg", &draw_bench(&scene(view, Room::lit(), false), &[ruler]).unwrap().jpeg);
+    write(
+        "readings.csv",
+        b"run,voltage_V,current_A,ring_photo,scale_photo\n1,200.0,1.5,ring.jpg,scale.jpg\n",
+    );
+    let at = |offset: &str| {
+        let bench = format!(
+            "[bench]\nformat = 1\nname = \"Bench\"\n[bulb]\nouter_radius = \"82 mm\"\nglass_thickness = \"1.6 mm\"\nglass_index = \"1.48\"\n\
+             [camera]\ndistance = \"{DISTANCE_MM} mm ± 5 mm\"\n[scale]\nspacing = \"1 mm\"\noffset = \"{offset} mm ± 0.5 mm\"\n"
+        );
+        write("bench.toml", bench.as_bytes());
+        let notebook = Notebook::open(root).unwrap();
+        let found =
+            rings(&notebook, &RingsQuestion::default(), &Desk { seed: 1, workers: 1 }, &Silent).unwrap();
+        found.document.photos.into_iter().next().unwrap()
+    };
+    let (before, behind) = (at("-60"), at("-95"));
+    assert!(!codes(&before).contains(&"scale-through-glass"), "{:?}", before.caveats);
+    assert!(codes(&behind).contains(&"scale-through-glass"), "{:?}", behind.caveats);
+    let diameter = |photo: &PhotoEntry| photo.ring_diameter_in_scale_plane_mm.as_ref().unwrap().value;
+    // a weak lens that spreads light: two walls turn a ray at b by b·2·(n − 1)/n·(1/inner − 1/outer), 95 mm behind
+    let first = 2.0 * (0.48 / 1.48) * (1.0 / 80.4 - 1.0 / 82.0) * 95.0 * DISTANCE_MM / (DISTANCE_MM + 95.0);
+    let taken_off = 1.0 - diameter(&behind) / diameter(&before);
+    // and more off the axis, where the wall is met at a slant
+    assert!((1.0..1.4).contains(&(taken_off / first)), "{taken_off} {first}");
+}

@@ -3,6 +3,7 @@
 mod by_hand;
 pub mod camera;
 pub mod error;
+pub mod glass;
 pub mod glow;
 pub mod helix;
 mod helix_model;

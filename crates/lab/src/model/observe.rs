@@ -151,6 +151,7 @@ impl<'a> Model<'a> {
                 distance_m: distance.value + values.get(Unknown::CameraDistance),
                 plane_z_m: self.apparatus.gun.muzzle_m.map_or(0.0, |muzzle| muzzle[2])
                     + values.get(Unknown::ScaleOffset),
+                glass: self.apparatus.glass,
             });
         Sight::Photograph { part: run.part_of_turn, camera }
     }

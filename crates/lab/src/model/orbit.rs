@@ -1,6 +1,7 @@
 //! One run's ring as the model predicts it: traced from the muzzle, seen by the camera, measured as the person measured it.
 
 use arcmass_notebook::DiameterKind;
+use arcmass_photo::glass::Shell;
 use arcmass_physics::{BenchField, Path, TraceOptions, Until, Vec3, trace};
 use nalgebra::{Matrix3, Vector3};
 
@@ -53,6 +54,8 @@ pub struct Camera {
     pub distance_m: f64,
     /// z of the scale's plane, m.
     pub plane_z_m: f64,
+    /// The bulb's wall, through which the ring is seen.
+    pub glass: Option<Shell>,
 }
 
 /// One turn of the path.
@@ -168,9 +171,9 @@ fn flat(points: &[Vec3]) -> Vec<[f64; 2]> {
 }
 
 impl Camera {
-    /// Points carried along straight rays from the camera on to the plane z = `plane_z_m`.
+    /// Points carried along the last, straight way of their light to the camera on to the plane z = `plane_z_m`.
     fn projected(&self, points: &[Vec3]) -> Result<Vec<[f64; 2]>, LabError> {
-        let Self { direction, distance_m, plane_z_m } = *self;
+        let Self { direction, distance_m, plane_z_m, glass } = *self;
         let flat = flat(points);
         let count = flat.len().max(1) as f64;
         let middle = Vec3::new(
@@ -187,11 +190,19 @@ impl Camera {
         }
         let lens = middle + towards * (inside.sqrt() - along);
         let carry = |p: &Vec3| {
+            let p = glass.map_or(*p, |shell| seen_through(&shell, lens, *p));
             let t = (lens.z - plane_z_m) / (lens.z - p.z);
             [lens.x + t * (p.x - lens.x), lens.y + t * (p.y - lens.y)]
         };
         Ok(points.iter().map(carry).collect())
     }
+}
+
+/// Where a point seems to lie through the bulb's wall; metres.
+fn seen_through(shell: &Shell, lens: Vec3, point: Vec3) -> Vec3 {
+    let mm = |v: Vec3| [1e3 * v.x, 1e3 * v.y, 1e3 * v.z];
+    let [x, y, z] = shell.apparent(mm(lens), mm(point));
+    Vec3::new(1e-3 * x, 1e-3 * y, 1e-3 * z)
 }
 
 /// Diameter of the circle nearest to the points, by orthogonal distance: Gauss and Newton's steps from the centroid.

@@ -239,11 +239,15 @@ impl Job<'_> {
         trace: &RingTrace,
         ring: &RingInPlane,
     ) -> PhotoEntry {
-        let diameter = ring.diameter_mm;
+        let mut caveats: Vec<CaveatEntry> = trace.caveats.iter().chain(&plane.caveats).map(caveat).collect();
+        let behind = self.scale_behind_glass(plane);
+        let (shrunk, u_shrunk) = behind.as_ref().map_or((1.0, 0.0), |behind| (behind.factor, behind.u));
+        caveats.extend(behind.map(|behind| behind.caveat));
+        let diameter = ring.diameter_mm * shrunk;
         let u_trace = ring.u_trace_mm;
         let length = Spread::Normal(self.apparatus.scale_relative_u * diameter);
-        let own = [Spread::Normal(u_trace), Spread::Normal(ring.u_plane_mm), length];
-        let mut caveats: Vec<CaveatEntry> = trace.caveats.iter().chain(&plane.caveats).map(caveat).collect();
+        let glass = Spread::Normal(u_shrunk * diameter);
+        let own = [Spread::Normal(u_trace), Spread::Normal(ring.u_plane_mm), length, glass];
         let moved = self.moved_to_muzzle(diameter, &own, plane, &mut caveats);
         let scale = ring.scale_px_per_mm;
         let width = trace.beam_width_px[0] / scale;
@@ -254,7 +258,7 @@ impl Job<'_> {
             ring_diameter_in_scale_plane_mm: Some(spread::quantity(diameter, &own)),
             ring_diameter_mm: Some(moved),
             u_trace_mm: Some(u_trace),
-            u_plane_mm: Some(ring.u_plane_mm),
+            u_plane_mm: Some(ring.u_plane_mm.hypot(u_shrunk * diameter)),
             beam_width_mm: Some(spread::quantity(width, &[Spread::Normal(trace.beam_width_px[1] / scale)])),
             centre_px: Some(trace.centre_px),
             semi_axes_px: Some(trace.semi_axes_px),

@@ -1,0 +1,139 @@
+//! What the bulb's glass does to where things are seen: a concentric shell with the same gas, or none, on both sides.
+
+use nalgebra::Vector3;
+
+/// A spherical shell of glass about the origin, lengths in millimetres.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shell {
+    /// Outer radius.
+    pub outer_mm: f64,
+    /// Inner radius.
+    pub inner_mm: f64,
+    /// Refractive index of the glass; that of air and of the gas is taken as 1.
+    pub index: f64,
+}
+
+/// Steps until the line of sight settles; each gains three digits and more.
+const STEPS: usize = 6;
+
+impl Shell {
+    /// Angle in radians by which light that passes the centre at a distance is turned where it goes through the wall.
+    ///
+    /// Along a ray through concentric spheres n r sin i is the same everywhere, so that with the same medium on both
+    /// sides the ray keeps its distance from the centre and only turns (Bouguer's formula: Born and Wolf, Principles of
+    /// Optics, § 3.2, cited from memory).
+    pub fn turned(&self, distance_mm: f64) -> f64 {
+        let b = distance_mm.abs().min(self.inner_mm);
+        let bent = |radius: f64| (b / radius).asin() - (b / (self.index * radius)).asin();
+        bent(self.inner_mm) - bent(self.outer_mm)
+    }
+
+    /// Where a point seems to lie for a lens outside the shell if its light is thought straight.
+    ///
+    /// - **Takes** lens and point from the shell's centre, in millimetres; the point inside the shell, or behind it.
+    /// - **Gives** the point turned about the centre, away from the lens: once for each wall.
+    pub fn apparent(&self, lens_mm: [f64; 3], point_mm: [f64; 3]) -> [f64; 3] {
+        let (lens, point) = (Vector3::from(lens_mm), Vector3::from(point_mm));
+        let across = lens - point * (lens.dot(&point) / point.norm_squared().max(1e-300));
+        let (radius, away) = (point.norm(), across.norm());
+        if away < 1e-9 * lens.norm() || radius < 1e-12 {
+            return point_mm;
+        }
+        let walls = if radius < self.outer_mm { 1.0 } else { 2.0 };
+        let mut seen = point;
+        for _ in 0..STEPS {
+            let sight = lens - seen;
+            let distance = lens.cross(&sight).norm() / sight.norm();
+            let angle = walls * self.turned(distance);
+            seen = point * angle.cos() - across * (radius / away * angle.sin());
+        }
+        seen.into()
+    }
+
+    /// By what factor things in a plane behind the shell look smaller than without it, averaged over a disc.
+    ///
+    /// - **Takes** the distances of lens and plane from the centre and the disc's radius, in millimetres.
+    pub fn shrinks(&self, lens_mm: f64, behind_mm: f64, radius_mm: f64) -> f64 {
+        const RINGS: u32 = 8;
+        let lens = [0.0, 0.0, lens_mm];
+        let factor = |k: u32| {
+            // rings of equal area
+            let radius = radius_mm * ((f64::from(k) + 0.5) / f64::from(RINGS)).sqrt();
+            let seen = self.apparent(lens, [radius, 0.0, -behind_mm]);
+            // carried on to the plane again
+            let on_plane = seen[0] * (lens_mm + behind_mm) / (lens_mm - seen[2]);
+            on_plane / radius
+        };
+        (0..RINGS).map(factor).sum::<f64>() / f64::from(RINGS)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SHELL: Shell = Shell { outer_mm: 82.0, inner_mm: 80.0, index: 1.48 };
+
+    /// Snell's law in vectors at a sphere about the origin: the way onwards, from air into glass for `ratio` 1/n.
+    fn refracted(at: Vector3<f64>, way: Vector3<f64>, ratio: f64) -> Vector3<f64> {
+        let mut normal = at.normalize();
+        if normal.dot(&way) > 0.0 {
+            normal = -normal;
+        }
+        let cos = -normal.dot(&way);
+        let root = (1.0 - ratio * ratio * (1.0 - cos * cos)).sqrt();
+        way * ratio + normal * (ratio * cos - root)
+    }
+
+    fn meets(from: Vector3<f64>, way: Vector3<f64>, radius: f64, far: bool) -> Vector3<f64> {
+        let half = from.dot(&way);
+        let root = (half * half - from.norm_squared() + radius * radius).sqrt();
+        from + way * (-half + if far { root } else { -root })
+    }
+
+    /// Follows light backwards from the lens through the walls to the plane z.
+    fn followed(lens: Vector3<f64>, towards: Vector3<f64>, plane_z: f64) -> Vector3<f64> {
+        let mut way = (towards - lens).normalize();
+        let mut at = meets(lens, way, SHELL.outer_mm, false);
+        way = refracted(at, way, 1.0 / SHELL.index);
+        at = meets(at, way, SHELL.inner_mm, false);
+        way = refracted(at, way, SHELL.index);
+        if plane_z < -SHELL.outer_mm {
+            at = meets(at, way, SHELL.inner_mm, true);
+            way = refracted(at, way, 1.0 / SHELL.index);
+            at = meets(at, way, SHELL.outer_mm, true);
+            way = refracted(at, way, SHELL.index);
+        }
+        at + way * ((plane_z - at.z) / way.z)
+    }
+
+    #[test]
+    fn a_point_seems_to_lie_where_its_refracted_light_comes_from() {
+        let lens = Vector3::new(40.0, -25.0, 600.0);
+        for plane_z in [0.0, -4.0, -95.0] {
+            for towards in [[30.0, 8.0], [-20.0, 35.0], [3.0, -48.0]] {
+                let towards = Vector3::new(towards[0], towards[1], plane_z);
+                let point = followed(lens, towards, plane_z);
+                let seen = Vector3::from(SHELL.apparent(lens.into(), point.into()));
+                let on_plane = lens + (seen - lens) * ((lens.z - plane_z) / (lens.z - seen.z));
+                let miss = (on_plane - towards).norm();
+                assert!(miss < 1e-6, "{plane_z} {towards:?}: {miss} mm, moved {}", (point - towards).norm());
+            }
+        }
+    }
+
+    #[test]
+    fn a_ring_about_the_centre_shrinks_by_hundredths_of_a_percent() {
+        let seen = |radius: f64| {
+            let p = SHELL.apparent([0.0, 0.0, 600.0], [radius, 0.0, 0.0]);
+            p[0] * 600.0 / (600.0 - p[2]) / radius - 1.0
+        };
+        // to first order b (n − 1)/n (1/inner − 1/outer) times the sight's slope
+        for radius in [15.0, 25.0] {
+            let first = -radius * (0.48 / 1.48) * (1.0 / 80.0 - 1.0 / 82.0) * radius / 600.0;
+            assert!((seen(radius) / first - 1.0).abs() < 0.2, "{radius}: {} {first}", seen(radius));
+        }
+        let behind = SHELL.shrinks(600.0, 90.0, 40.0) - 1.0;
+        assert!((-0.02..-0.012).contains(&behind), "{behind}");
+    }
+}
