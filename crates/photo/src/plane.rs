@@ -264,7 +264,7 @@ fn is_counted_rightly(plane: &ScalePlane) -> Result<(), PhotoError> {
 /// Focal lengths, in picture widths, of lenses people use on a bench, from wide to a long one; and of those they use
 /// mostly.
 const USUAL_FOCAL_WIDTHS: [f64; 2] = [0.45, 6.0];
-const COMMON_FOCAL_WIDTHS: [f64; 2] = [0.6, 3.2];
+const COMMON_FOCAL_WIDTHS: [f64; 2] = [0.6, 4.2];
 /// Beyond these even marks with a rhythm were counted wrongly: no camera on a bench has such a lens.
 const POSSIBLE_FOCAL_WIDTHS: [f64; 2] = [0.3, 9.0];
 /// A written focal length differs by no more than this factor, even from a cropped picture.

@@ -23,6 +23,8 @@ const SAME_LENS: f64 = 0.02;
 /// Where the camera stood still the coils' edges lie less than this from their places, in parts of the picture's longer
 /// side: 0.0001 to 0.00025 in 68 pairs of drawn photographs, above 0.0013 in 18 with a camera moved by some millimetres.
 const STILL_PICTURES: f64 = 0.0004;
+/// And less than this many times what they scatter about any motion: light from another side moves edges, but not alike.
+const STILL_SPREADS: f64 = 1.5;
 
 impl Calibrated {
     /// Remembers the coils beside the plane.
@@ -64,7 +66,9 @@ impl Calibrated {
 
     fn moved(&self, ring: &Picture) -> Option<ScalePlane> {
         let moved = self.still.as_ref()?.moved(ring, &self.plane)?;
-        if moved.edges_px < STILL_PICTURES * ring.width().max(ring.height()) as f64 {
+        let least = STILL_PICTURES * ring.width().max(ring.height()) as f64;
+        let do_agree = 2 * moved.edges_used > moved.edges_seen;
+        if !do_agree || moved.edges_px < least.max(STILL_SPREADS * moved.spread_px) {
             return None;
         }
         let shifted = self.plane.shifted(&moved)?;

@@ -16,6 +16,8 @@ pub struct Moved {
     pub(crate) covariance: SMatrix<f64, MOVES, MOVES>,
     /// The face that each edge was given.
     pub(crate) faces: Vec<Option<usize>>,
+    /// Edges seen on both photographs.
+    pub edges_seen: usize,
     /// Edges that agree.
     pub edges_used: usize,
     /// Root mean square distance in pixels by which they went across themselves.

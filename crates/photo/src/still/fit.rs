@@ -114,6 +114,7 @@ pub(super) fn motion(
             unknowns: at.into(),
             covariance,
             faces: faces.clone(),
+            edges_seen: rows.len(),
             edges_used: used,
             edges_px: (gone / used.max(1) as f64).sqrt(),
             spread_px: spread,
