@@ -163,6 +163,27 @@ impl Picture {
         top * (1.0 - fy) + low * fy
     }
 
+    /// Linear light of all channels together between pixels (bilinear).
+    pub(crate) fn light(&self, x_px: f64, y_px: f64) -> f32 {
+        let (x0, y0) = (x_px.floor(), y_px.floor());
+        let (fx, fy) = ((x_px - x0) as f32, (y_px - y0) as f32);
+        let (x, y) = (x0 as isize, y0 as isize);
+        let all = |x: isize, y: isize| -> f32 {
+            let at = self.index(x, y);
+            match &self.samples {
+                Samples::Eight(v) => {
+                    let curve = eight_bit_curve();
+                    v.get(at..at + self.channels)
+                        .map_or(0.0, |s| s.iter().map(|&s| curve[usize::from(s)]).sum())
+                }
+                Samples::Sixteen(_) => (0..self.channels).map(|channel| self.linear(x, y, channel)).sum(),
+            }
+        };
+        let top = all(x, y) * (1.0 - fx) + all(x + 1, y) * fx;
+        let low = all(x, y + 1) * (1.0 - fx) + all(x + 1, y + 1) * fx;
+        top * (1.0 - fy) + low * fy
+    }
+
     /// One channel of the whole picture in linear light.
     pub fn plane(&self, channel: usize) -> LightPlane {
         let mut values = Vec::with_capacity(self.width * self.height);

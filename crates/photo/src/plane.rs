@@ -13,7 +13,7 @@ use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::scale::{FEWEST_MARKS, Rhythm, ScaleFound};
 use model::{LN_FOCAL, Model, plane_point};
-pub(crate) use moved::MOVES;
+pub(crate) use moved::{MOVES, MovedCamera};
 pub use moved::{Moved, Shifted};
 pub use ring::{RingInPlane, TraceInPixels, ring_in_plane, ring_of_turn};
 use solve::{Solved, solve};

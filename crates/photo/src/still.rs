@@ -7,6 +7,8 @@
 mod edge;
 mod fit;
 
+use nalgebra::Vector3;
+
 use crate::picture::Picture;
 use crate::plane::{Moved, ScalePlane};
 use edge::{Edge, Sampling, Shifts, edges, shifts};
@@ -35,10 +37,15 @@ const MARGIN_MM: f64 = 6.0;
 /// Where the axis may lie from the middle of the picture, and how finely it is looked for (millimetres).
 const AXIS_WITHIN_MM: f64 = 60.0;
 const AXIS_STEP_MM: f64 = 2.0;
+/// So many edges vote for it.
+const AXIS_EDGES: usize = 400;
 /// An edge this close to a rim votes for an axis (millimetres).
 const RIM_MM: f64 = 2.5;
-/// Fewest edges of the coils worth a comparison.
+/// Fewest edges of the coils worth a comparison, and most: more cost time and share their errors.
 const FEWEST_EDGES: usize = 60;
+const MOST_EDGES: usize = 320;
+/// So many edges settle the first, rough look.
+const ROUGH_EDGES: usize = 120;
 /// Largest roll of the camera looked for, and its step (radians).
 const ROLL: f64 = 0.012;
 const ROLL_STEP: f64 = 0.003;
@@ -50,8 +57,15 @@ pub struct StillEdges {
     step_px: f64,
     edges: Vec<Edge>,
     faces: Vec<CoilFace>,
-    /// Faces that each edge may belong to.
-    allowed: Vec<Vec<usize>>,
+    /// Faces that each edge may belong to, and its place on each in the scale's own axes.
+    places: Vec<Vec<OnFace>>,
+}
+
+/// A face that an edge may belong to, and its place there in the scale's own axes.
+#[derive(Debug, Clone, Copy)]
+struct OnFace {
+    face: usize,
+    point: Vector3<f64>,
 }
 
 impl StillEdges {
@@ -65,9 +79,9 @@ impl StillEdges {
             .collect();
         let axis = axis(&places, faces)?;
         let mut kept = Vec::new();
-        let mut allowed = Vec::new();
+        let mut on_faces = Vec::new();
         for (edge, at) in all.into_iter().zip(&places) {
-            let fits: Vec<usize> = faces
+            let fits: Vec<OnFace> = faces
                 .iter()
                 .zip(at)
                 .enumerate()
@@ -75,22 +89,26 @@ impl StillEdges {
                     let p = (*p)?;
                     let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
                     let within = face.rims_mm[0] - MARGIN_MM..=face.rims_mm[1] + MARGIN_MM;
-                    within.contains(&reach).then_some(k)
+                    let point = plane.space_point(edge.px, face.above_mm)?;
+                    within.contains(&reach).then_some(OnFace { face: k, point })
                 })
                 .collect();
             if !fits.is_empty() {
                 kept.push(edge);
-                allowed.push(fits);
+                on_faces.push(fits);
             }
         }
         if kept.len() < FEWEST_EDGES {
             return None;
         }
+        let every = kept.len().div_ceil(MOST_EDGES);
+        let mut kept: Vec<Edge> = kept.into_iter().step_by(every).collect();
+        let on_faces = on_faces.into_iter().step_by(every).collect();
         for edge in &mut kept {
             edge.read(picture, step_px);
         }
         let size_px = [picture.width(), picture.height()];
-        Some(Self { size_px, step_px, edges: kept, faces: faces.to_vec(), allowed })
+        Some(Self { size_px, step_px, edges: kept, faces: faces.to_vec(), places: on_faces })
     }
 
     /// How the camera stood when it took another photograph, against this one.
@@ -125,10 +143,16 @@ impl StillEdges {
 
     /// Shift of each edge by a motion; of those that have no face, the rough one.
     fn shifts_by(&self, plane: &ScalePlane, motion: &Moved, rough: &[[f64; 2]]) -> Vec<[f64; 2]> {
-        let by = |((edge, face), rough): ((&Edge, &Option<usize>), &[f64; 2])| {
-            face.and_then(|face| self.shift(plane, motion, edge.px, face)).unwrap_or(*rough)
+        let camera = plane.after(motion.unknowns);
+        let by = |number: usize, edge: &Edge| {
+            let face = motion.faces.get(number).copied().flatten()?;
+            let place = self.places.get(number)?.iter().find(|place| place.face == face)?;
+            let to = camera.sees(&place.point)?;
+            Some([to[0] - edge.px[0], to[1] - edge.px[1]])
         };
-        self.edges.iter().zip(&motion.faces).zip(rough).map(by).collect()
+        let rough_of = |number: usize| rough.get(number).copied().unwrap_or_default();
+        let edges = self.edges.iter().enumerate();
+        edges.map(|(number, edge)| by(number, edge).unwrap_or_else(|| rough_of(number))).collect()
     }
 
     /// The shifts of edges found around guesses; none where too few are found.
@@ -143,18 +167,12 @@ impl StillEdges {
         (seen.len() >= FEWEST_EDGES).then_some(seen)
     }
 
-    /// Where a point of a face, seen at a pixel, goes when the camera moves; the shift in pixels.
-    fn shift(&self, plane: &ScalePlane, motion: &Moved, px: [f64; 2], face: usize) -> Option<[f64; 2]> {
-        let height = self.faces.get(face)?.above_mm;
-        let to = plane.seen_after(motion.unknowns, px, height)?;
-        Some([to[0] - px[0], to[1] - px[1]])
-    }
-
     /// The shift (x, y) of the picture's middle in pixels and the roll that most edges agree on.
     fn roughly(&self, found: &[Shifts], sampling: Sampling) -> [f64; 3] {
         let step = sampling.step_px;
         let reach = sampling.reach as i32;
         let centre = self.size_px.map(|n| (n as f64 - 1.0) / 2.0);
+        let every = self.edges.len().div_ceil(ROUGH_EDGES);
         let mut best = ([0.0; 3], f64::NEG_INFINITY);
         let rolls = (ROLL / ROLL_STEP).round() as i32;
         for roll in -rolls..=rolls {
@@ -163,7 +181,7 @@ impl StillEdges {
                 for j in -reach..=reach {
                     let [x, y] = [i, j].map(|n| f64::from(n) * step);
                     let mut sum = 0.0;
-                    for (edge, shift) in self.edges.iter().zip(found) {
+                    for (edge, shift) in self.edges.iter().zip(found).step_by(every) {
                         let dx = x - roll * (edge.px[1] - centre[1]);
                         let dy = y + roll * (edge.px[0] - centre[0]);
                         sum += shift.alike_at((dx * edge.normal[0] + dy * edge.normal[1]) / step);
@@ -180,24 +198,26 @@ impl StillEdges {
 
 /// Where the pair's axis meets the scale's plane: the place about which most edges lie on rims.
 fn axis(places: &[Vec<Option<[f64; 2]>>], faces: &[CoilFace]) -> Option<[f64; 2]> {
-    let steps = (AXIS_WITHIN_MM / AXIS_STEP_MM) as i32;
-    let mut best: Option<([f64; 2], usize)> = None;
-    for i in -steps..=steps {
-        for j in -steps..=steps {
-            let axis = [i, j].map(|n| f64::from(n) * AXIS_STEP_MM);
-            let on_rim = |at: &&Vec<Option<[f64; 2]>>| {
-                faces.iter().zip(at.iter()).any(|(face, p)| {
-                    p.is_some_and(|p| {
-                        let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
-                        face.rims_mm.iter().any(|rim| (reach - rim).abs() < RIM_MM)
-                    })
+    let votes = |axis: [f64; 2], within: f64| {
+        let on_rim = |at: &&Vec<Option<[f64; 2]>>| {
+            faces.iter().zip(at.iter()).any(|(face, p)| {
+                p.is_some_and(|p| {
+                    let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
+                    face.rims_mm.iter().any(|rim| (reach - rim).abs() < within)
                 })
-            };
-            let votes = places.iter().filter(on_rim).count();
-            if best.is_none_or(|(_, most)| votes > most) {
-                best = Some((axis, votes));
-            }
-        }
-    }
-    best.filter(|(_, votes)| *votes >= FEWEST_EDGES / 2).map(|(axis, _)| axis)
+            })
+        };
+        let every = places.len().div_ceil(AXIS_EDGES).max(1);
+        places.iter().step_by(every).filter(on_rim).count()
+    };
+    // first on a wide net with wide rims, then closely
+    let best = |about: [f64; 2], reach: f64, step: f64, within: f64| {
+        let steps = (reach / step).round() as i32;
+        let nodes = (-steps..=steps).flat_map(|i| (-steps..=steps).map(move |j| [i, j].map(f64::from)));
+        let nodes = nodes.map(|n| [about[0] + step * n[0], about[1] + step * n[1]]);
+        nodes.map(|axis| (votes(axis, within), axis)).max_by_key(|(votes, _)| *votes)
+    };
+    let (_, rough) = best([0.0; 2], AXIS_WITHIN_MM, 2.0 * AXIS_STEP_MM, 2.0 * RIM_MM)?;
+    let (votes, axis) = best(rough, 3.0 * AXIS_STEP_MM, 0.5 * AXIS_STEP_MM, RIM_MM)?;
+    (votes >= FEWEST_EDGES / 4).then_some(axis)
 }

@@ -62,7 +62,7 @@ impl ScalePlane {
     }
 
     /// The same in the scale's own axes.
-    fn space_point(&self, px: [f64; 2], above_mm: f64) -> Option<Vector3<f64>> {
+    pub(crate) fn space_point(&self, px: [f64; 2], above_mm: f64) -> Option<Vector3<f64>> {
         let ray = self.camera.to_ray(px)?;
         // in the scale's axes: the camera's place and the ray's direction
         let back = self.pose.rotation.transpose();
@@ -72,12 +72,24 @@ impl ScalePlane {
         (far > 0.0).then(|| from + along * far)
     }
 
-    /// Where the camera sees, after a motion, what it saw at a pixel and stands so high above the plane.
-    pub(crate) fn seen_after(&self, m: [f64; MOVES], px: [f64; 2], above_mm: f64) -> Option<[f64; 2]> {
-        let point = self.space_point(px, above_mm)?;
+    /// The camera after a motion.
+    pub(crate) fn after(&self, m: [f64; MOVES]) -> MovedCamera {
         let (camera, pose) = after(self.camera, self.pose, m);
-        let q = pose.rotation * point + pose.translation;
-        (q.z > 0.0).then(|| camera.to_px([q.x / q.z, q.y / q.z]))
+        MovedCamera { camera, pose }
+    }
+}
+
+/// A camera after a motion, with the scale's own axes before it.
+pub(crate) struct MovedCamera {
+    camera: Camera,
+    pose: Pose,
+}
+
+impl MovedCamera {
+    /// Pixel of a point in the scale's own axes; none behind the camera.
+    pub(crate) fn sees(&self, point: &Vector3<f64>) -> Option<[f64; 2]> {
+        let q = self.pose.rotation * point + self.pose.translation;
+        (q.z > 0.0).then(|| self.camera.to_px([q.x / q.z, q.y / q.z]))
     }
 }
 
@@ -106,9 +118,11 @@ impl ScalePlane {
     }
 
     fn ring_after(&self, m: [f64; MOVES]) -> Option<Vec<[f64; 2]>> {
+        let camera = self.after(m);
         let point = |k: usize| {
             let (sin, cos) = (std::f64::consts::TAU * k as f64 / RING_POINTS as f64).sin_cos();
-            self.seen_after(m, self.to_px([RING_MM * cos, RING_MM * sin])?, 0.0)
+            let [x, y] = self.frame.to_scale([RING_MM * cos, RING_MM * sin]);
+            camera.sees(&Vector3::new(x, y, 0.0))
         };
         (0..RING_POINTS).map(point).collect()
     }

@@ -2,8 +2,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use super::StillEdges;
-use crate::plane::{MOVES, Moved, ScalePlane};
+use super::{OnFace, StillEdges};
+use crate::plane::{MOVES, Moved, MovedCamera, ScalePlane};
 
 /// The shift of one edge across itself.
 #[derive(Debug, Clone, Copy)]
@@ -43,29 +43,33 @@ pub(super) fn motion(
     let mut faces: Vec<Option<usize>> = vec![None; still.edges.len()];
     let mut outcome = None;
     for _ in 0..6 {
-        let across = |u: &Unknowns, edge: usize, face: usize| -> Option<f64> {
-            let e = still.edges.get(edge)?;
-            let to = plane.seen_after((*u).into(), e.px, still.faces.get(face)?.above_mm)?;
-            Some((to[0] - e.px[0]) * e.normal[0] + (to[1] - e.px[1]) * e.normal[1])
-        };
-        let mut rows: Vec<(Unknowns, f64, usize)> = Vec::with_capacity(seen.len());
-        for s in seen {
-            let fits = still.allowed.get(s.edge)?;
-            let left = |face: &usize| across(&at, s.edge, *face).map(|a| (s.across_px - a, *face));
-            let Some((left, face)) =
-                fits.iter().filter_map(left).min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))
-            else {
-                continue;
-            };
-            if let Some(place) = faces.get_mut(s.edge) {
-                *place = Some(face);
-            }
-            let here = across(&at, s.edge, face)?;
-            let mut slope = Unknowns::zeros();
-            for (k, step) in STEP.iter().enumerate() {
+        let here = plane.after(at.into());
+        let moved: Vec<MovedCamera> = STEP
+            .iter()
+            .enumerate()
+            .map(|(k, step)| {
                 let mut moved = at;
                 moved[k] += step;
-                slope[k] = (across(&moved, s.edge, face)? - here) / step;
+                plane.after(moved.into())
+            })
+            .collect();
+        let mut rows: Vec<(Unknowns, f64, usize)> = Vec::with_capacity(seen.len());
+        for s in seen {
+            let (edge, places) = (still.edges.get(s.edge)?, still.places.get(s.edge)?);
+            let across = |camera: &MovedCamera, place: &OnFace| {
+                let to = camera.sees(&place.point)?;
+                Some((to[0] - edge.px[0]) * edge.normal[0] + (to[1] - edge.px[1]) * edge.normal[1])
+            };
+            let left = |place: &OnFace| across(&here, place).map(|a| (s.across_px - a, *place));
+            let nearest = places.iter().filter_map(left).min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+            let Some((left, place)) = nearest else { continue };
+            if let Some(face) = faces.get_mut(s.edge) {
+                *face = Some(place.face);
+            }
+            let from = s.across_px - left;
+            let mut slope = Unknowns::zeros();
+            for (k, (camera, step)) in moved.iter().zip(STEP).enumerate() {
+                slope[k] = (across(camera, &place)? - from) / step;
             }
             rows.push((slope, left, s.edge));
         }
