@@ -184,6 +184,18 @@ fn photographs_and_what_follows_from_them_are_told_as_the_schemas_have_it() {
     assert_eq!(rings["failed"][0]["photo"], "ring-02.jpg");
     let kept = fs::read_to_string(folder.path().join("results/rings.json")).unwrap();
     assert_follows("rings", &serde_json::from_str(&kept).unwrap());
+    let figures = folder.path().join("results/figures");
+    for photo in ["ring-01.jpg", "ring-05.jpg"] {
+        let read = |ending: &str| fs::read_to_string(figures.join(format!("{photo}-{ending}"))).unwrap();
+        let svg = read("beam.svg");
+        assert!(svg.contains("<title") && svg.contains("<desc") && svg.contains("data:image/jpeg;base64,"));
+        assert!(read("beam.txt").contains("centre line"));
+        assert!(read("beam.csv").starts_with("along_deg,x_px,y_px,residual_mm,"));
+        assert!(figures.join(format!("{photo}-found.jpg")).exists());
+    }
+    assert!(
+        !figures.join("ring-02.jpg-beam.svg").exists() && !figures.join("scale-01.jpg-beam.svg").exists()
+    );
     assert_follows("reduction", &result(&["reduce"], folder.path()));
 }
 

@@ -2,6 +2,7 @@
 
 mod canvas;
 mod side;
+mod strip;
 
 use std::io::Cursor;
 
@@ -15,6 +16,7 @@ use crate::ring::RingTrace;
 use crate::scale::{ScaleFound, ScaleRow};
 use canvas::{Canvas, Colour};
 pub use side::draw_helix;
+pub use strip::{StripFrame, draw_strip};
 
 /// Measured here (Okabe, Ito: orange).
 const MEASURED: Colour = [0xe6, 0x9f, 0x00];
@@ -26,9 +28,6 @@ const CURVE: Colour = [0xff, 0xf6, 0xd8];
 const QUALITY: u8 = 90;
 /// Points drawn on the beam at most, so that the beam stays visible between them.
 const MOST_POINTS: usize = 72;
-/// Height of the straightened strip in beam widths, and its longest length in pixels.
-const STRIP_WIDTHS: f64 = 9.0;
-const STRIP_LENGTH_PX: usize = 1600;
 
 /// A drawn picture, at most 1600 pixels wide and high.
 #[derive(Debug, Clone)]
@@ -153,43 +152,6 @@ pub fn draw_scale(picture: &Picture, found: &ScaleFound, plane: Option<&ScalePla
     let mut overlay = Overlay::new(picture);
     overlay.add_scale(found, plane);
     overlay
-}
-
-/// The beam laid straight: along the arc from left to right, outside of the ring on top, the centre line dotted.
-///
-/// None with fewer than two points.
-pub fn draw_strip(picture: &Picture, trace: &RingTrace) -> Option<Overlay> {
-    let (first, last) = (trace.points.first()?, trace.points.last()?);
-    let arc = last.s_px - first.s_px;
-    if !(arc.is_finite() && arc > 1.0) {
-        return None;
-    }
-    let step = (arc / STRIP_LENGTH_PX as f64).max(1.0);
-    let half = (STRIP_WIDTHS * trace.beam_width_px[0] / 2.0).clamp(8.0, 120.0);
-    let (width, height) = ((arc / step) as usize, 2 * half as usize + 1);
-    let mut canvas = Canvas::dark(width, height);
-    let mut after = 0;
-    for x in 0..width {
-        let s = first.s_px + step * x as f64;
-        while trace.points.get(after + 1).is_some_and(|p| p.s_px < s) {
-            after += 1;
-        }
-        let (Some(a), Some(b)) = (trace.points.get(after), trace.points.get(after + 1)) else { break };
-        let t = ((s - a.s_px) / (b.s_px - a.s_px).max(1e-9)).clamp(0.0, 1.0);
-        let mix = |p: f64, q: f64| p * (1.0 - t) + q * t;
-        let at = [mix(a.x_px, b.x_px), mix(a.y_px, b.y_px)];
-        let normal = [mix(a.normal[0], b.normal[0]), mix(a.normal[1], b.normal[1])];
-        for y in 0..height {
-            let out = half - y as f64;
-            let p = [at[0] + out * normal[0], at[1] + out * normal[1]];
-            let colour = picture.rgb8(p[0].round() as isize, p[1].round() as isize);
-            canvas.blend(x as isize, y as isize, colour, 1.0);
-        }
-        if x % 12 < 3 {
-            canvas.blend(x as isize, half as isize, MEASURED, 0.8);
-        }
-    }
-    Some(Overlay { canvas })
 }
 
 /// The ellipse as a closed line of points in pixels.

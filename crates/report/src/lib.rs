@@ -1,5 +1,6 @@
 //! Figures, tables and the printed report.
 
+pub mod beam_figure;
 mod chart;
 mod chart_lines;
 pub mod field_figures;

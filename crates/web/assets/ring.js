@@ -47,7 +47,7 @@ function begin() {
     if (answer.ok) {
       kept = wish;
       say(said, "Marks saved.", "good");
-      strip();
+      beam();
     } else if (answer.conflict) {
       say(said, `The marks were changed meanwhile: the file now holds ${answer.conflict.now}, this page ${wish.length}. Load the page again to see the file's, or go on here to keep yours beside it unsaved.`, "fault");
     } else say(said, `Not saved: ${refusal(answer)}`, "fault");
@@ -60,9 +60,13 @@ function begin() {
     keep();
   }
 
-  function strip() {
-    const picture = document.getElementById("strip");
-    picture.src = `/ring/strip?name=${encodeURIComponent(photo)}&at=${Date.now()}`;
+  function beam() {
+    const picture = document.getElementById("beam");
+    const shown = (is) => { picture.closest("figure").hidden = !is; };
+    picture.onload = () => shown(true);
+    picture.onerror = () => shown(false);
+    const look = document.documentElement.dataset.theme;
+    picture.src = `/ring/beam?name=${encodeURIComponent(photo)}&kind=${look}&at=${Date.now()}`;
   }
 
   function tell() {
@@ -112,7 +116,6 @@ function begin() {
     ctx.imageSmoothingEnabled = view.scale < 4;
     if (image.naturalWidth) ctx.drawImage(image, view.x, view.y, width * view.scale, height * view.scale);
     overlay(ctx, toScreen, 1);
-    residuals();
   }
 
   function overlay(ctx, project, size) {
@@ -175,32 +178,6 @@ function begin() {
     ctx.moveTo(90, 76); ctx.lineTo(90, 86); ctx.moveTo(90, 94); ctx.lineTo(90, 104);
     ctx.moveTo(76, 90); ctx.lineTo(86, 90); ctx.moveTo(94, 90); ctx.lineTo(104, 90);
     ctx.stroke();
-  }
-
-  function residuals() {
-    const place = document.getElementById("residuals");
-    const ratio = Math.min(window.devicePixelRatio || 1, 2);
-    const [w, h] = [place.clientWidth, 170];
-    place.width = w * ratio; place.height = h * ratio;
-    const ctx = place.getContext("2d");
-    ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
-    const style = getComputedStyle(document.documentElement);
-    const of = (name) => style.getPropertyValue(`--${name}`).trim();
-    ctx.font = "14px system-ui";
-    ctx.fillStyle = of("text");
-    const points = seen?.points.filter((p) => p.residual_mm != null) ?? [];
-    const most = Math.max(0.1, ...points.map((p) => Math.abs(p.residual_mm))) * 1.15;
-    const left = 62;
-    const at = (p) => [left + ((w - left - 12) * p.along_deg) / 360, h / 2 - ((h / 2 - 12) * p.residual_mm) / most];
-    ctx.strokeStyle = of("hairline"); ctx.lineWidth = 1;
-    ctx.strokeRect(left, 6, w - left - 12, h - 24);
-    ctx.strokeStyle = of("quiet"); ctx.setLineDash([5, 4]);
-    ctx.beginPath(); ctx.moveTo(left, h / 2); ctx.lineTo(w - 12, h / 2); ctx.stroke(); ctx.setLineDash([]);
-    ctx.textAlign = "right";
-    ctx.fillText(`+${most.toFixed(2)}`, left - 6, 20); ctx.fillText("0", left - 6, h / 2 + 5); ctx.fillText(`\u2212${most.toFixed(2)}`, left - 6, h - 22);
-    for (const p of points) { const [x, y] = at(p); ctx.beginPath(); ctx.arc(x, y, 2, 0, 7); ctx.fillStyle = of("measured"); ctx.fill(); }
-    ctx.textAlign = "center"; ctx.fillStyle = of("quiet");
-    for (const deg of [0, 90, 180, 270, 360]) { ctx.textAlign = deg === 360 ? "right" : "center"; ctx.fillText(`${deg}\u00b0`, left + ((w - left - 12) * deg) / 360, h - 2); }
   }
 
   // hands
@@ -359,11 +336,10 @@ function begin() {
   image.addEventListener("load", () => { width = image.naturalWidth; height = image.naturalHeight; whole(); draw(); });
   image.src = desk.dataset.src;
   window.addEventListener("resize", () => { whole(); draw(); });
-  document.addEventListener("look-changed", draw);
+  document.addEventListener("look-changed", () => { draw(); beam(); });
   document.addEventListener("folder-changed", () => {
     say(said, "The notebook was changed elsewhere. Load the page again to see other marks of this photograph.");
     measure();
   });
-  strip();
-  measure();
+  measure().then(beam);
 }

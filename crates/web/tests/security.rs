@@ -177,7 +177,7 @@ fn no_path_leads_out_of_the_folder() {
         "..%5Csecret.jpg",
         "a%00.jpg",
     ] {
-        for address in ["/photos/view?name=", "/photos/small?name=", "/ring/strip?name="] {
+        for address in ["/photos/view?name=", "/photos/small?name=", "/ring/beam?name="] {
             let answer = bench.get(&cookie, &format!("{address}{name}"));
             assert!(answer.status == 404 || answer.status == 400, "{address}{name}: {}", answer.status);
             assert!(!answer.text().contains("secret"), "{address}{name}");

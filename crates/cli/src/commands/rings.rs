@@ -3,10 +3,12 @@
 use std::path::Path;
 
 use arcmass_lab::document::{CaveatEntry, PhotoEntry, ReductionDocument, RingsDocument};
-use arcmass_lab::photograph::{self, OverlayPicture, RingsQuestion, rings};
+use arcmass_lab::photograph::{self, OverlayPicture, RingsQuestion, StraightBeam, rings};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
 use arcmass_quantity::print;
+use arcmass_report::beam_figure;
+use arcmass_report::figure::Theme;
 
 use crate::arguments::{Arguments, Rings};
 use crate::ending::{Ending, say};
@@ -18,12 +20,14 @@ pub(crate) fn run(asked: &Rings, arguments: &Arguments) -> Result<(), Ending> {
     let question = RingsQuestion {
         only: asked.photo.clone(),
         with_overlays: true,
+        with_straight: true,
         largest_px: asked.largest.map(|megapixels| megapixels.saturating_mul(1_000_000)),
     };
     let bar = Bar::new("measuring photographs");
     let measured = rings(&notebook, &question, &arguments.desk(), &bar)?;
     bar.finish();
     keep_overlays(&notebook, &measured.overlays);
+    keep_straight(&notebook, &measured.straight);
     let document = measured.document;
     if asked.photo.is_empty() {
         keep(&notebook, &document);
@@ -52,6 +56,21 @@ pub(crate) fn keep_overlays(notebook: &Notebook, overlays: &[OverlayPicture]) {
         if let Err(fault) = notebook.write_result(&name, &overlay.jpeg) {
             say(&format!("○ {fault}; {}", fault.remedy()));
             return;
+        }
+    }
+}
+
+/// Writes the beams laid straight to `results/figures/`: as a figure, as its text, and every point as a table.
+fn keep_straight(notebook: &Notebook, beams: &[StraightBeam]) {
+    for beam in beams {
+        let figure = beam_figure::beam(beam);
+        let files =
+            [("svg", figure.to_svg_file(Theme::Dark)), ("txt", figure.to_table()), ("csv", beam.to_csv())];
+        for (ending, text) in files {
+            if let Err(fault) = notebook.write_result(&beam.result_name(ending), text.as_bytes()) {
+                say(&format!("○ {fault}; {}", fault.remedy()));
+                return;
+            }
         }
     }
 }

@@ -10,8 +10,8 @@ use arcmass_photo::plane::{
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
 use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring, ring_by_hand};
 
-use super::OverlayPicture;
 use super::still::Calibrated;
+use super::{OverlayPicture, StraightBeam};
 use crate::assume::Apparatus;
 use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry, Q};
 use crate::spread::{self, Spread};
@@ -50,12 +50,13 @@ pub(super) struct Outcome {
     pub(super) result: Result<PhotoEntry, FailedPhoto>,
     pub(super) input: Option<Input>,
     pub(super) overlay: Option<OverlayPicture>,
+    pub(super) straight: Option<StraightBeam>,
 }
 
 impl Outcome {
     /// Not looked at, because the person asked to stop.
     pub(super) fn stopped(shot: &Shot) -> Self {
-        Self { result: Err(stopped(&shot.ring_photo)), input: None, overlay: None }
+        Self { result: Err(stopped(&shot.ring_photo)), input: None, overlay: None, straight: None }
     }
 }
 
@@ -73,6 +74,7 @@ pub(super) struct Job<'a> {
     pub(super) apparatus: &'a Apparatus,
     pub(super) spacing_m: f64,
     pub(super) with_overlays: bool,
+    pub(super) with_straight: bool,
     pub(super) limits: DecodeLimits,
 }
 
@@ -96,21 +98,20 @@ impl Job<'_> {
 
     /// Follows the beam on its photograph and carries it to the scale's plane.
     pub(super) fn ring(&self, shot: &Shot, scales: &[Scale]) -> Outcome {
-        let mut input = None;
-        let mut overlay = None;
-        let result = self.measured(shot, scales, &mut input, &mut overlay);
-        Outcome { result, input, overlay }
+        let mut outcome = Outcome::stopped(shot);
+        outcome.result = self.measured(shot, scales, &mut outcome);
+        outcome
     }
 
+    /// The entry; what is shown beside it goes into `outcome`.
     fn measured(
         &self,
         shot: &Shot,
         scales: &[Scale],
-        input: &mut Option<Input>,
-        overlay: &mut Option<OverlayPicture>,
+        outcome: &mut Outcome,
     ) -> Result<PhotoEntry, FailedPhoto> {
         let name = &shot.ring_photo;
-        let picture = self.picture(name, input)?;
+        let picture = self.picture(name, &mut outcome.input)?;
         let failed = |sentence: String, remedy: &str| FailedPhoto {
             photo: name.clone(),
             sentence,
@@ -137,15 +138,20 @@ impl Job<'_> {
             let plane = &calibrated.plane;
             let (helix, sized) = self.side(name, &picture, plane)?;
             if self.with_overlays {
-                *overlay = drawn_back(name, &draw_helix(&picture, &helix));
+                outcome.overlay = drawn_back(name, &draw_helix(&picture, &helix));
             }
+            outcome.straight =
+                self.with_straight.then(|| StraightBeam::of_helix(shot, &helix, sized.diameter_mm));
             return Ok(self.side_entry(shot, plane, &helix, &sized));
         }
         let is_same = scale_name == name;
         let plane = &if is_same { calibrated.plane.clone() } else { calibrated.plane_for(name, &picture)? };
         let (trace, ring) = self.traced(name, &picture, plane)?;
         if self.with_overlays {
-            *overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));
+            outcome.overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));
+        }
+        if self.with_straight {
+            outcome.straight = StraightBeam::of_ring(shot, &picture, plane, &trace, &ring);
         }
         Ok(self.entry(shot, plane, &trace, &ring))
     }

@@ -6,6 +6,7 @@ pub mod opened;
 mod side;
 mod still;
 mod stored;
+mod straight;
 pub mod view;
 mod work;
 
@@ -13,6 +14,7 @@ use arcmass_notebook::{Input, Notebook, View};
 use arcmass_photo::load::DecodeLimits;
 
 pub use stored::{drawn_back, for_reduction, kept, needs_photographs, store};
+pub use straight::{StraightBeam, StraightPoint, Strip};
 pub(crate) use work::side_by_side;
 
 use crate::assume::Apparatus;
@@ -61,15 +63,19 @@ pub struct Rings {
     pub document: RingsDocument,
     /// Drawn back, where asked for.
     pub overlays: Vec<OverlayPicture>,
+    /// Laid straight, where asked for.
+    pub straight: Vec<StraightBeam>,
 }
 
-/// Which photographs, and whether to draw them back.
+/// Which photographs, and what to show beside their numbers.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct RingsQuestion {
     /// Names under `photos/`; empty: all.
     pub only: Vec<String>,
     /// Draw each photograph back with what was found.
     pub with_overlays: bool,
+    /// Lay each beam straight about its fitted circle.
+    pub with_straight: bool,
     /// Most pixels of a photograph, where not the usual limit.
     pub largest_px: Option<u64>,
 }
@@ -100,6 +106,7 @@ pub fn rings(
         apparatus: &apparatus,
         spacing_m,
         with_overlays: question.with_overlays,
+        with_straight: question.with_straight,
         limits,
     };
     let scale_names = unique(shots.iter().filter_map(|shot| shot.scale_photo.clone()));
@@ -122,7 +129,7 @@ pub fn rings(
     let mut inputs: Vec<Input> = notebook.inputs();
     let mut photos: Vec<PhotoEntry> = Vec::new();
     let mut failed: Vec<FailedPhoto> = Vec::new();
-    let mut overlays = Vec::new();
+    let (mut overlays, mut straight) = (Vec::new(), Vec::new());
     for scale in &scales {
         inputs.extend(scale.input.clone());
         overlays.extend(scale.overlay.clone());
@@ -135,6 +142,7 @@ pub fn rings(
             Err(failure) => failed.push(failure),
         }
         overlays.extend(outcome.overlay);
+        straight.extend(outcome.straight);
     }
     inputs.sort_by(|a, b| a.file.cmp(&b.file));
     inputs.dedup();
@@ -143,7 +151,7 @@ pub fn rings(
     }
     let document =
         RingsDocument { schema: "arcmass.rings/1".to_owned(), made_by: desk.made_by(inputs), photos, failed };
-    Ok(Rings { document, overlays })
+    Ok(Rings { document, overlays, straight })
 }
 
 /// The photographs of rings that the readings name, each once a run.

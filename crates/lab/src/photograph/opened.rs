@@ -9,12 +9,12 @@ pub use laid::{Laid, is_from_the_front};
 use arcmass_notebook::{HandMark, HandMarks, Input, MarkKind, Notebook, View};
 use arcmass_photo::load::DecodeLimits;
 use arcmass_photo::marks::inside_outline;
-use arcmass_photo::overlay::draw_strip;
 use arcmass_photo::plane::{RingInPlane, ScalePlane};
 use arcmass_photo::scale::ScaleFound;
 use arcmass_photo::{Helix, HelixInPlane, Picture, RingTrace};
 use serde::Serialize;
 
+use super::StraightBeam;
 use super::measure::{Job, Shot};
 use super::still::Calibrated;
 use crate::assume::Apparatus;
@@ -38,7 +38,7 @@ pub struct Opened {
 struct Last {
     trace: RingTrace,
     plane: ScalePlane,
-    scale_marks: Vec<HandMark>,
+    marks: Vec<HandMark>,
 }
 
 /// A mark this far off the followed line, in parts of the ring's radius, may mean another line.
@@ -53,10 +53,6 @@ pub struct SeenPoint {
     pub y_px: f64,
     /// Whether it was believed.
     pub accepted: bool,
-    /// Distance from the circle in the scale's plane, mm, outwards positive; null where there is no scale.
-    pub residual_mm: Option<f64>,
-    /// Along the beam from its first point, degrees of the ring.
-    pub along_deg: f64,
 }
 
 /// A mark of the scale as it was counted.
@@ -167,8 +163,10 @@ impl Opened {
         let notebook = self.with_marks(notebook, marks);
         let apparatus = Apparatus::of(&notebook.bench)?;
         let job = job(&notebook, &apparatus);
-        let scale_marks: Vec<HandMark> = of(MarkKind::Scale).copied().collect();
-        if self.scale.is_none() && scale_marks != last.scale_marks {
+        let scale_marks = |marks: &[HandMark]| -> Vec<HandMark> {
+            marks.iter().filter(|mark| mark.what == MarkKind::Scale).copied().collect()
+        };
+        if self.scale.is_none() && scale_marks(marks) != scale_marks(&last.marks) {
             match job.plane_of(&self.photo, &self.picture) {
                 Ok((_, plane)) => last.plane = plane,
                 Err(_) => return Ok(None),
@@ -227,29 +225,42 @@ impl Opened {
         match job.traced(&self.photo, &self.picture, plane) {
             Ok((trace, ring)) => {
                 fill(seen, job, shot, plane, &trace, ring);
-                let scale_marks = job.notebook.marks_of(&self.photo).into_iter().flat_map(|own| &own.marks);
-                let scale_marks = scale_marks.filter(|mark| mark.what == MarkKind::Scale).copied().collect();
-                let last = Last { trace, plane: plane.clone(), scale_marks };
+                let marks =
+                    job.notebook.marks_of(&self.photo).map(|own| own.marks.clone()).unwrap_or_default();
+                let last = Last { trace, plane: plane.clone(), marks };
                 *self.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);
             }
             Err(why) => seen.trouble = Some(why),
         }
     }
 
-    /// The beam laid straight, as a JPEG; none where it can't be followed.
-    pub fn strip(&self, notebook: &Notebook, marks: &[HandMark]) -> Option<Vec<u8>> {
+    /// The beam laid straight with these marks; none where it can't be followed.
+    ///
+    /// What was followed last with the same marks is not followed again.
+    pub fn straight(&self, notebook: &Notebook, marks: &[HandMark]) -> Option<StraightBeam> {
         let notebook = self.with_marks(notebook, marks);
         let apparatus = Apparatus::of(&notebook.bench).ok()?;
         let job = job(&notebook, &apparatus);
+        let shot = self.shot.as_ref()?;
+        let last = self.last.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        // the page's marks have no lines of a table
+        let bare = |marks: &[HandMark]| -> Vec<HandMark> {
+            marks.iter().map(|mark| HandMark { line: 0, ..*mark }).collect()
+        };
+        if let Some(last) = last.filter(|last| bare(&last.marks) == bare(marks)) {
+            let ring = super::measure::in_plane(&last.trace, &last.plane).ok()?;
+            return StraightBeam::of_ring(shot, &self.picture, &last.plane, &last.trace, &ring);
+        }
         let plane = match &self.scale {
             Some(Ok(plane)) => plane.clone(),
             _ => job.plane_of(&self.photo, &self.picture).ok()?.1,
         };
-        if self.shot.as_ref().is_some_and(|shot| shot.is_side_view) {
-            return None;
+        if shot.is_side_view {
+            let (helix, sized) = job.side(&self.photo, &self.picture, &plane).ok()?;
+            return Some(StraightBeam::of_helix(shot, &helix, sized.diameter_mm));
         }
-        let (trace, _) = job.traced(&self.photo, &self.picture, &plane).ok()?;
-        draw_strip(&self.picture, &trace)?.to_jpeg()
+        let (trace, ring) = job.traced(&self.photo, &self.picture, &plane).ok()?;
+        StraightBeam::of_ring(shot, &self.picture, &plane, &trace, &ring)
     }
 
     fn with_marks(&self, notebook: &Notebook, marks: &[HandMark]) -> Notebook {
@@ -263,7 +274,14 @@ impl Opened {
 
 fn job<'a>(notebook: &'a Notebook, apparatus: &'a Apparatus) -> Job<'a> {
     let spacing_m = apparatus.scale_spacing_m.unwrap_or(1e-3);
-    Job { notebook, apparatus, spacing_m, with_overlays: false, limits: DecodeLimits::default() }
+    Job {
+        notebook,
+        apparatus,
+        spacing_m,
+        with_overlays: false,
+        with_straight: false,
+        limits: DecodeLimits::default(),
+    }
 }
 
 fn fill(
@@ -275,7 +293,7 @@ fn fill(
     ring: RingInPlane,
 ) {
     let entry = job.entry(shot, plane, trace, &ring);
-    seen.points = points(trace, &ring.residuals_mm);
+    seen.points = points(trace);
     seen.rejected = trace.rejected.iter().map(|r| (r.why.clone(), r.points_px.clone())).collect();
     seen.caveats.clone_from(&entry.caveats);
     seen.px_per_mm = entry.scale_px_per_mm.as_ref().map(|q| q.value);
@@ -292,13 +310,7 @@ fn fill_side(
     sized: &HelixInPlane,
 ) {
     let entry = job.side_entry(shot, plane, helix, sized);
-    let point = |p: &arcmass_photo::HelixPoint| SeenPoint {
-        x_px: p.x_px,
-        y_px: p.y_px,
-        accepted: true,
-        residual_mm: entry.scale_px_per_mm.as_ref().map(|scale| p.residual_px / scale.value),
-        along_deg: 360.0 * p.turns,
-    };
+    let point = |p: &arcmass_photo::HelixPoint| SeenPoint { x_px: p.x_px, y_px: p.y_px, accepted: true };
     seen.points = helix.points.iter().map(point).collect();
     seen.outline_px.clone_from(&helix.outline_px);
     seen.caveats.clone_from(&entry.caveats);
@@ -306,16 +318,11 @@ fn fill_side(
     seen.entry = Some(entry);
 }
 
-fn points(trace: &RingTrace, residuals_mm: &[f64]) -> Vec<SeenPoint> {
-    let mut left = residuals_mm.iter();
-    let around = std::f64::consts::TAU * f64::midpoint(trace.semi_axes_px[0], trace.semi_axes_px[1]);
-    let first = trace.points.first().map_or(0.0, |point| point.s_px);
+fn points(trace: &RingTrace) -> Vec<SeenPoint> {
     let one = |point: &arcmass_photo::TracePoint| SeenPoint {
         x_px: point.x_px,
         y_px: point.y_px,
         accepted: point.accepted,
-        residual_mm: if point.accepted { left.next().copied() } else { None },
-        along_deg: 360.0 * (point.s_px - first) / around.max(1.0),
     };
     trace.points.iter().map(one).collect()
 }

@@ -34,10 +34,16 @@ const DIVERGING: [[f64; 3]; 5] = [
 /// Draws one panel with its axes.
 pub(super) fn panel(svg: &mut Svg, cell: &Cell) {
     let mut taken = Taken::default();
+    if cell.panel.has_picture() {
+        svg.begin_on_picture();
+    }
     for pass in 0..5 {
         for layer in &cell.panel.layers {
             draw_layer(svg, cell, layer, pass, &mut taken);
         }
+    }
+    if cell.panel.has_picture() {
+        svg.raw_line("</g>");
     }
     if !cell.panel.bare {
         axes(svg, cell);
@@ -51,6 +57,13 @@ pub(super) fn panel(svg: &mut Svg, cell: &Cell) {
 fn draw_layer(svg: &mut Svg, cell: &Cell, layer: &Layer, pass: usize, taken: &mut Taken) {
     match (pass, layer) {
         (0, Layer::Map(map)) => draw_map(svg, cell, map),
+        (0, Layer::Picture { x, y, jpeg }) => {
+            let place =
+                |scale: &super::axis::Scale, v: &[f64; 2]| Some([scale.place(v[0])?, scale.place(v[1])?]);
+            if let (Some([left, right]), Some([foot, top])) = (place(&cell.x, x), place(&cell.y, y)) {
+                svg.jpeg([left, top, right, foot], jpeg);
+            }
+        }
         (1, Layer::Span { meaning, side, from, to, .. }) => span(svg, cell, *meaning, *side, [*from, *to]),
         (1, Layer::Band { meaning, points, .. }) => band(svg, cell, *meaning, points),
         (2, Layer::Shape { outline, points, hole, closed, .. }) if !hole.is_empty() && *closed => {
@@ -74,6 +87,11 @@ fn draw_layer(svg: &mut Svg, cell: &Cell, layer: &Layer, pass: usize, taken: &mu
                     taken.add_line(&piece, 1.0);
                 }
             }
+        }
+        (4, Layer::Dots { meaning, points, .. }) => {
+            let placed: Vec<[f64; 2]> =
+                places(cell, points).into_iter().flatten().filter(|p| holds(cell.frame, *p)).collect();
+            svg.dots(&format!("{}-bar dots", meaning.class()), &placed);
         }
         (4, Layer::Bars { bars }) => draw_bars(svg, cell, bars),
         (4, Layer::Points { meaning, points, .. }) => {

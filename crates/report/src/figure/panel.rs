@@ -138,6 +138,8 @@ pub(super) enum Layer {
     Span { meaning: Meaning, name: String, side: Side, from: f64, to: f64 },
     Bars { bars: Vec<Bar> },
     Map(Map),
+    Dots { meaning: Meaning, name: String, points: Vec<[f64; 2]> },
+    Picture { x: [f64; 2], y: [f64; 2], jpeg: Vec<u8> },
     Shape { outline: Outline, name: String, points: Vec<[f64; 2]>, hole: Vec<[f64; 2]>, closed: bool },
     Note { at: [f64; 2], text: String },
 }
@@ -226,6 +228,20 @@ impl Panel {
         self.with(Layer::Span { meaning, name: name.into(), side, from, to })
     }
 
+    /// Adds small dots without bars, for hundreds of points; a value that is not finite is left out.
+    #[must_use]
+    pub fn dots(self, meaning: Meaning, name: impl Into<String>, points: Vec<[f64; 2]>) -> Self {
+        self.with(Layer::Dots { meaning, name: name.into(), points })
+    }
+
+    /// Lays a JPEG from `x[0]` to `x[1]` and from `y[0]` (its foot) to `y[1]`, under everything else.
+    ///
+    /// What is laid over it keeps its colours for dark ground, on paper too.
+    #[must_use]
+    pub fn jpeg(self, x: [f64; 2], y: [f64; 2], jpeg: Vec<u8>) -> Self {
+        self.with(Layer::Picture { x, y, jpeg })
+    }
+
     /// Adds a map.
     #[must_use]
     pub fn map(self, map: Map) -> Self {
@@ -280,6 +296,11 @@ impl Panel {
         })
     }
 
+    /// Whether a photograph lies under this panel.
+    pub(super) fn has_picture(&self) -> bool {
+        self.layers.iter().any(|layer| matches!(layer, Layer::Picture { .. }))
+    }
+
     pub(super) fn map_layer(&self) -> Option<&Map> {
         self.layers.iter().find_map(|layer| match layer {
             Layer::Map(map) => Some(map),
@@ -296,7 +317,7 @@ impl Panel {
                     let (value, bar) = if axis == 0 { (p.x, p.x_bar) } else { (p.y, p.y_bar) };
                     [value - bar, value, value + bar]
                 })),
-                Layer::Curve { points, .. } | Layer::Shape { points, .. } => {
+                Layer::Curve { points, .. } | Layer::Shape { points, .. } | Layer::Dots { points, .. } => {
                     values.extend(points.iter().map(|p| p[axis]));
                 }
                 Layer::Band { points, .. } if axis == 0 => values.extend(points.iter().map(|p| p[0])),
@@ -310,6 +331,7 @@ impl Panel {
                     values.extend(bars.iter().map(|b| b.value));
                 }
                 Layer::Map(map) => values.extend(if axis == 0 { &map.x } else { &map.y }),
+                Layer::Picture { x, y, .. } => values.extend(if axis == 0 { x } else { y }),
                 Layer::Note { at, .. } => values.push(at[axis]),
                 _ => {}
             }

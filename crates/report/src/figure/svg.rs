@@ -3,6 +3,7 @@
 use super::clip::Frame;
 use super::label::{escape, to_tspans};
 use super::meaning::{COLOURS, Meaning, Theme};
+use crate::inside::data_uri;
 
 /// Height of text, in the figure's units.
 pub(super) const TEXT: f64 = 14.0;
@@ -114,6 +115,41 @@ impl Svg {
         self.raw_line(&format!("<rect class=\"{class}\" x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\"/>"));
     }
 
+    /// A JPEG filling a frame.
+    pub(super) fn jpeg(&mut self, [left, top, right, foot]: Frame, jpeg: &[u8]) {
+        let (x, y, w, h) = (num(left), num(top), num(right - left), num(foot - top));
+        let picture = data_uri("image/jpeg", jpeg);
+        self.raw_line(&format!(
+            "<image x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" preserveAspectRatio=\"none\" href=\"{picture}\"/>"
+        ));
+    }
+
+    /// Small round dots as one element: strokes of no length with round ends.
+    pub(super) fn dots(&mut self, class: &str, points: &[[f64; 2]]) {
+        let data: String = points.iter().map(|[x, y]| format!("M{} {}h0", num(*x), num(*y))).collect();
+        if !data.is_empty() {
+            self.raw_line(&format!("<path class=\"{class}\" d=\"{data}\"/>"));
+        }
+    }
+
+    /// Opens a group whose marks lie on a photograph: the colours of dark ground whatever the ground.
+    pub(super) fn begin_on_picture(&mut self) {
+        let id = &self.id;
+        let rules: String = EVERY_MEANING
+            .iter()
+            .filter_map(|meaning| {
+                let (_, _, dark) = COLOURS.iter().find(|(name, ..)| *name == meaning.colour())?;
+                let class = meaning.class();
+                Some(format!(
+                    "#{id} .on-picture .{class}-line,#{id} .on-picture .{class}-bar,#{id} .on-picture .{class}-open{{stroke:{dark}}}"
+                ))
+            })
+            .collect();
+        self.out.push_str(&format!(
+            "<style>{rules}#{id} .on-picture [class$=-open]{{fill:none}}</style>\n<g class=\"on-picture\">\n"
+        ));
+    }
+
     pub(super) fn circle(&mut self, class: &str, [x, y]: [f64; 2], radius: f64) {
         let (x, y, r) = (num(x), num(y), num(radius));
         self.raw_line(&format!("<circle class=\"{class}\" cx=\"{x}\" cy=\"{y}\" r=\"{r}\"/>"));
@@ -211,6 +247,7 @@ fn style(paint: Paint, id: &str) -> String {
         rules.push((format!(".{class}-open"), format!("fill:{ground};stroke:{tint};stroke-width:1.4")));
         rules.push((format!(".{class}-band"), format!("fill:{tint};fill-opacity:.2")));
     }
+    rules.push((".dots".to_owned(), "stroke-width:2.8;stroke-linecap:round".to_owned()));
     rules.iter().map(|(selector, body)| format!("#{id} {selector}{{{body}}}")).collect()
 }
 

@@ -71,7 +71,7 @@ fn of_layer(panel: &Panel, x: &str, layer: &Layer) -> Option<TextTable> {
         Layer::Points { meaning, name, points } => {
             Some(of_points(titled(name, meaning.words()), [x, y], points))
         }
-        Layer::Curve { meaning, name, points } => Some(TextTable {
+        Layer::Curve { meaning, name, points } | Layer::Dots { meaning, name, points } => Some(TextTable {
             caption: titled(name, meaning.words()),
             columns: vec![x, y],
             rows: thinned(points).map(|p| p.map(significant).to_vec()).collect(),
@@ -99,8 +99,8 @@ fn of_layer(panel: &Panel, x: &str, layer: &Layer) -> Option<TextTable> {
             columns: vec![x, y],
             rows: vec![at.map(significant).to_vec()],
         }),
-        // An outline is told by the figure's description.
-        Layer::Shape { .. } => None,
+        // An outline and a photograph are told by the figure's description.
+        Layer::Shape { .. } | Layer::Picture { .. } => None,
     }
 }
 

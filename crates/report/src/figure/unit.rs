@@ -33,7 +33,9 @@ impl Panel {
                         point.y_bar *= factor;
                     }
                 }
-                Layer::Curve { points, .. } => points.iter_mut().for_each(|[_, y]| *y *= factor),
+                Layer::Curve { points, .. } | Layer::Dots { points, .. } => {
+                    points.iter_mut().for_each(|[_, y]| *y *= factor)
+                }
                 Layer::Band { points, .. } => {
                     for [_, low, high] in points {
                         *low *= factor;
@@ -46,6 +48,7 @@ impl Panel {
                     *to *= factor;
                 }
                 Layer::Note { at: [_, y], .. } => *y *= factor,
+                Layer::Picture { y, .. } => y.iter_mut().for_each(|end| *end *= factor),
                 Layer::Rule { .. }
                 | Layer::Span { .. }
                 | Layer::Bars { .. }

@@ -63,13 +63,13 @@ pub(crate) fn downloads(of: &str, name: &str) -> Markup {
 }
 
 /// A figure as SVG, on dark ground where the page is dark, or as a table of its data.
-fn as_file(figure: &Figure, kind: &str) -> Response {
+pub(crate) fn as_file(figure: &Figure, kind: &str) -> Response {
     if kind == "csv" {
         return ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], csv(figure)).into_response();
     }
     let theme = if matches!(kind, "dark" | "dim") { Theme::Dark } else { Theme::Light };
-    // a picture of its own: its style is its own too, and it may load and run nothing
-    let policy = "default-src 'none'; style-src 'unsafe-inline'; sandbox";
+    // a picture of its own: its style is its own too, and so is a photograph in it; it may load and run nothing
+    let policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox";
     let headers = [(header::CONTENT_TYPE, "image/svg+xml"), (header::CONTENT_SECURITY_POLICY, policy)];
     (headers, figure.to_svg_file(theme)).into_response()
 }

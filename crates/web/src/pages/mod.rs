@@ -58,7 +58,7 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/ring", get(ring::page))
         .route("/ring/measure", post(ring::measure))
         .route("/ring/keep", post(ring::keep))
-        .route("/ring/strip", get(ring::strip))
+        .route("/ring/beam", get(ring::beam))
         .route("/mass", get(mass::page))
         .route("/mass/work", get(mass::work))
         .route("/waits/stand", get(waits::stand))

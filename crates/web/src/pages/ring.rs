@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use arcmass_lab::photograph::opened::{Opened, Seen, mark_word};
 use arcmass_notebook::edit::{faults_of, keep_text, photo_name_fault, raw_file};
 use arcmass_notebook::{Faults, HandMark, MarkKind, Notebook, edit::EditFault};
+use arcmass_report::beam_figure;
 use axum::Json;
 use axum::extract::{Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
@@ -15,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::photos::{encoded, names};
-use super::{blocking, broken};
+use super::{blocking, broken, figures};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::guard::refusal;
@@ -148,8 +149,12 @@ fn inside(app: &App, snapshot: &Snapshot, asked: &str) -> Markup {
                 p.ring-diameter { span.quiet { "Diameter in the scale's plane" } b #diameter { "…" } span #diameter-more.quiet {} }
                 div #ring-words {}
             }
-            figure { canvas #residuals width="900" height="180" role="img" aria-label="Distance of each point from the circle" {} figcaption.quiet { "Distance of the beam from the circle, mm, along the ring; open circles were not believed." } }
-            figure.strip { img #strip alt="The beam laid straight, outside of the ring on top"; figcaption.quiet { "The beam laid straight, outside on top, the measured centre line dotted." } }
+            figure.strip {
+                img #beam alt="The beam laid straight with its centre line and edges, outside of the ring on top; below, distance of the centre line from the circle";
+                figcaption.quiet { "The beam laid straight along the fitted circle, outside on top; below, its distance from the circle. "
+                    a href={ "/ring/beam?kind=svg&name=" (encoded(chosen)) } download={ (chosen) "-beam.svg" } { "SVG" } ", "
+                    a href={ "/ring/beam?kind=csv&name=" (encoded(chosen)) } download={ (chosen) "-beam.csv" } { "every point as CSV" } }
+            }
             p.quiet { "Marks go to " code { "marks/" (chosen) ".csv" } "; the photograph is never changed. Three or more marks on the beam choose which ring is followed; marks on the scale, with their millimetres, replace its search." }
         }
     }
@@ -259,19 +264,31 @@ pub(crate) fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Noteboo
     Ok((opened, notebook))
 }
 
-/// `/ring/strip`: the beam laid straight, with the marks in the folder.
-pub(crate) async fn strip(State(app): State<Arc<App>>, Query(named): Query<Named>) -> Response {
+/// Which photograph's beam, in which form: `svg`, `csv`, or the look of the page.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Beam {
+    name: String,
+    #[serde(default)]
+    kind: String,
+}
+
+/// `/ring/beam`: the beam laid straight with its residuals, with the marks in the folder.
+pub(crate) async fn beam(State(app): State<Arc<App>>, Query(asked): Query<Beam>) -> Response {
     let Ok(_room) = app.decoders.acquire().await else { return broken() };
     let worker = Arc::clone(&app);
     let draw = move || {
-        let (opened, notebook) = opened(&worker, &named.name).ok()?;
-        let marks = notebook.marks_of(&named.name).map(|own| own.marks.clone()).unwrap_or_default();
-        opened.strip(&notebook, &marks)
+        let (opened, notebook) = opened(&worker, &asked.name).ok()?;
+        let marks = notebook.marks_of(&asked.name).map(|own| own.marks.clone()).unwrap_or_default();
+        let beam = opened.straight(&notebook, &marks)?;
+        if asked.kind == "csv" {
+            return Some(
+                ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], beam.to_csv()).into_response(),
+            );
+        }
+        Some(figures::as_file(&beam_figure::beam(&beam), &asked.kind))
     };
-    match blocking(draw).await.flatten() {
-        Some(jpeg) => ([(header::CONTENT_TYPE, "image/jpeg")], jpeg).into_response(),
-        None => refusal(StatusCode::NOT_FOUND, "The beam could not be followed."),
-    }
+    let file = blocking(draw).await.flatten();
+    file.unwrap_or_else(|| refusal(StatusCode::NOT_FOUND, "The beam could not be followed."))
 }
 
 /// `/ring/keep`: writes the marks.
