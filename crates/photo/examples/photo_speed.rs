@@ -1,6 +1,7 @@
-//! How fast a photograph is decoded and its ring measured, on one thread.
+//! How fast a photograph is decoded and its ring measured, stage by stage, on one thread.
 //!
-//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE]` prints a line of JSON a step;
+//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE]` prints a line of JSON a step: time of the
+//! processor where the system tells it, so that a busy machine does no harm, else by the clock;
 //! `… photo_speed worker` answers the orders of `cargo xtask study speed`, which sets the same kernels beside other libraries.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -9,13 +10,15 @@
 #[path = "../../physics/examples/speed/worker.rs"]
 mod worker;
 
+use std::cell::{Cell, RefCell};
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use arcmass_photo::plane::{CameraHints, fit_plane};
 use arcmass_photo::scale::{ScaleHints, find_scale};
-use arcmass_photo::{Picture, RingHints, find_ring};
+use arcmass_photo::{Picture, RingHints, find_ring, find_ring_telling};
 use worker::{Kernel, Result};
+use zune_jpeg::zune_core::bytestream::ZCursor;
 
 fn main() -> Result<()> {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -27,22 +30,70 @@ fn main() -> Result<()> {
     }
 }
 
-/// Best of five, in seconds.
+/// Seconds that this thread has had the processor (Linux), else by the clock.
+fn now(start: Instant) -> f64 {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let spent = told.and_then(|text| text.split_whitespace().next()?.parse::<f64>().ok());
+    spent.map_or_else(|| start.elapsed().as_secs_f64(), |nanoseconds| 1e-9 * nanoseconds)
+}
+
+/// Rounds of each step; the best and the middle one are printed.
+const ROUNDS: usize = 9;
+
+fn tell(step: &str, mut seconds: Vec<f64>) {
+    seconds.sort_by(f64::total_cmp);
+    println!(
+        "{{\"step\": \"{step}\", \"best_s\": {:.4}, \"median_s\": {:.4}}}",
+        seconds[0],
+        seconds[seconds.len() / 2]
+    );
+}
+
 fn best<T>(what: &str, mut step: impl FnMut() -> T) -> T {
-    let mut least = f64::INFINITY;
+    let clock = Instant::now();
+    let mut seconds = Vec::new();
     let mut last = None;
-    for _ in 0..5 {
-        let start = Instant::now();
+    for _ in 0..ROUNDS {
+        let start = now(clock);
         last = Some(step());
-        least = least.min(start.elapsed().as_secs_f64());
+        seconds.push(now(clock) - start);
     }
-    println!("{{\"step\": \"{what}\", \"best_s\": {least:.4}}}");
-    last.expect("five rounds")
+    tell(what, seconds);
+    last.expect("some rounds")
+}
+
+/// The decoder by itself, without what we do around it: limits, the camera's notes, the picture turned upright.
+fn decoded_alone(bytes: &[u8]) -> Result<()> {
+    if image::guess_format(bytes)? == image::ImageFormat::Jpeg {
+        let decode =
+            || zune_jpeg::JpegDecoder::new(ZCursor::new(bytes)).decode().map(|samples| samples.len());
+        best("decode, zune-jpeg alone", decode).map_err(|why| why.to_string())?;
+    }
+    Ok(())
 }
 
 fn ring_steps(name: &str) -> Result<()> {
     let bytes = std::fs::read(name)?;
+    decoded_alone(&bytes)?;
     let picture = best("decode", || Picture::from_bytes(&bytes))?;
+    let clock = Instant::now();
+    let mut stages: Vec<(&'static str, Vec<f64>)> = Vec::new();
+    for _ in 0..ROUNDS {
+        let told = RefCell::new(Vec::new());
+        let last = Cell::new(now(clock));
+        let ended = |stage: &'static str| {
+            let time = now(clock);
+            told.borrow_mut().push((stage, time - last.replace(time)));
+        };
+        find_ring_telling(&picture, &RingHints::default(), &ended)?;
+        for (stage, time) in told.into_inner() {
+            match stages.iter_mut().find(|(name, _)| *name == stage) {
+                Some((_, times)) => times.push(time),
+                None => stages.push((stage, vec![time])),
+            }
+        }
+    }
+    stages.into_iter().for_each(|(stage, times)| tell(&format!("  {stage}"), times));
     best("ring", || find_ring(&picture, &RingHints::default()).map(|trace| trace.semi_axes_px))?;
     Ok(())
 }

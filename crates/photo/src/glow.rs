@@ -11,6 +11,8 @@ const SCALES_PX: [f32; 2] = [1.0, 2.5];
 const MOST_POINTS: usize = 4000;
 /// A ridge must stand this many standard deviations of the noise above both its sides.
 const RIDGE_SIGNIFICANCE: f32 = 4.0;
+/// Least cosine between a ridge's normal and the ellipse's for the ridge to run along it.
+const ALONG: f64 = 0.9;
 /// Half-width of a normal's vote for the centre, and cell of the vote, in reduced pixels.
 const VOTE_CELL_PX: f64 = 4.0;
 
@@ -63,7 +65,7 @@ impl Glow {
     pub(crate) fn find(picture: &Picture, allowed: &dyn Fn(f64, f64) -> bool) -> Self {
         let long = picture.width().max(picture.height());
         let factor = ((long as f64 / SEARCH_SIDE_PX as f64).round() as usize).max(1);
-        let plane = mean_plane(picture, factor);
+        let plane = picture.reduced_mean(factor);
         let noise = noise_of(&plane);
         let smooth: Vec<_> = SCALES_PX.iter().map(|&s| blurred(&plane, s)).collect();
         let mut ridges = Vec::new();
@@ -110,19 +112,21 @@ impl Glow {
         let (nx, ny) = ((2.0 * w / VOTE_CELL_PX) as usize + 1, (2.0 * h / VOTE_CELL_PX) as usize + 1);
         let mut votes = LightPlane { width: nx, height: ny, values: vec![0.0; nx * ny] };
         let least = 0.03 * w.min(h);
+        let steps = ((radius_limit_px - least) / VOTE_CELL_PX).ceil().max(0.0) as usize;
         for point in &self.ridges {
             let weight = point.contrast.sqrt();
-            let mut distance = least;
-            while distance < radius_limit_px {
-                for sign in [-1.0, 1.0] {
-                    let i = (point.x + sign * distance * point.nx + 0.5 * w) / VOTE_CELL_PX;
-                    let j = (point.y + sign * distance * point.ny + 0.5 * h) / VOTE_CELL_PX;
-                    let counts = i >= 0.0 && j >= 0.0 && (i as usize) < nx && (j as usize) < ny;
-                    if let Some(v) = votes.values.get_mut(j as usize * nx + i as usize).filter(|_| counts) {
-                        *v += weight;
+            for sign in [-1.0, 1.0] {
+                // in cells: one cell further at every step
+                let (di, dj) = (sign * point.nx, sign * point.ny);
+                let (x, y) = (point.x + least * di + 0.5 * w, point.y + least * dj + 0.5 * h);
+                let (mut i, mut j) = (x / VOTE_CELL_PX, y / VOTE_CELL_PX);
+                for _ in 0..steps {
+                    if i >= 0.0 && j >= 0.0 && i < nx as f64 && j < ny as f64 {
+                        votes.values[j as usize * nx + i as usize] += weight;
                     }
+                    i += di;
+                    j += dj;
                 }
-                distance += VOTE_CELL_PX;
             }
         }
         let votes = blurred(&votes, 1.2);
@@ -140,7 +144,7 @@ impl Glow {
         let mut strength = vec![0.0_f64; (radius_limit_px / bin) as usize + 3];
         for point in &self.ridges {
             let (dx, dy) = (point.x - x, point.y - y);
-            let r = dx.hypot(dy);
+            let r = (dx * dx + dy * dy).sqrt();
             if r > 1.0
                 && (dx * point.nx + dy * point.ny).abs() > 0.93 * r
                 && let Some(s) = strength.get_mut((r / bin) as usize)
@@ -176,16 +180,24 @@ impl Glow {
     /// Ridge points within `width` of the ellipse that run along it, weighted by strength and nearness.
     fn near(&self, ellipse: &Ellipse, width: f64) -> Vec<Weighted> {
         let [a, b] = ellipse.semi_axes();
+        let (outer, inner) = ((a + width).powi(2), (b - width).max(0.0).powi(2));
+        // the normal leans away from the line to the centre by no more than this; with it and a little for the width of the
+        // band a ridge that runs across the ellipse is told without its foot
+        let leans = ((a * a - b * b) / (a * a + b * b)).asin();
+        let least = (ALONG.acos() + leans + 0.05).min(0.5 * std::f64::consts::PI).cos();
         let mut points = Vec::new();
         for point in &self.ridges {
-            let r = (point.x - ellipse.cx).hypot(point.y - ellipse.cy);
-            if r > a + width || r < b - width {
+            let (dx, dy) = (point.x - ellipse.cx, point.y - ellipse.cy);
+            let square = dx * dx + dy * dy;
+            if square > outer || square < inner {
                 continue;
             }
-            let t = ellipse.foot(point.x, point.y);
-            let ([px, py], [nx, ny]) = (ellipse.point(t), ellipse.normal(t));
-            let d = (point.x - px) * nx + (point.y - py) * ny;
-            if d.abs() < width && (nx * point.nx + ny * point.ny).abs() > 0.9 {
+            if (dx * point.nx + dy * point.ny).powi(2) < least * least * square {
+                continue;
+            }
+            let foot = ellipse.nearest(point.x, point.y);
+            let (d, [nx, ny]) = (foot.distance, foot.normal);
+            if d.abs() < width && (nx * point.nx + ny * point.ny).abs() > ALONG {
                 let weight = f64::from(point.contrast) * (1.0 - (d / width).powi(2)).powi(2);
                 points.push(Weighted { x: point.x, y: point.y, weight });
             }
@@ -295,8 +307,9 @@ fn height_across(plane: &LightPlane, [x, y]: [f64; 2], [nx, ny]: [f64; 2], scale
     let (mut top, mut place) = (f64::MIN, 0.0);
     for k in -4..=4 {
         let d = 0.5 * f64::from(k);
-        if at(d) > top {
-            (top, place) = (at(d), d);
+        let value = at(d);
+        if value > top {
+            (top, place) = (value, d);
         }
     }
     let side = 2.5 * f64::from(scale).max(1.2);
@@ -307,21 +320,6 @@ fn height_across(plane: &LightPlane, [x, y]: [f64; 2], [nx, ny]: [f64; 2], scale
 fn same(a: &Ellipse, b: &Ellipse) -> bool {
     let far = (a.cx - b.cx).hypot(a.cy - b.cy) + (a.r - b.r).abs() + (a.p - b.p).hypot(a.q - b.q);
     far < 0.04 * a.r.max(b.r)
-}
-
-/// Mean of the channels, reduced.
-fn mean_plane(picture: &Picture, factor: usize) -> LightPlane {
-    let mut sum = picture.reduced(factor, 0);
-    let channels = picture.channels();
-    for channel in 1..channels {
-        for (s, v) in sum.values.iter_mut().zip(picture.reduced(factor, channel).values) {
-            *s += v;
-        }
-    }
-    for s in &mut sum.values {
-        *s /= channels as f32;
-    }
-    sum
 }
 
 /// Standard deviation of the noise, from the median of second differences along rows.
@@ -347,26 +345,28 @@ fn blurred(plane: &LightPlane, sigma: f32) -> LightPlane {
     let kernel: Vec<f32> =
         (0..=2 * half).map(|i| (i as f32 - half as f32) / sigma).map(|u| (-0.5 * u * u).exp()).collect();
     let total: f32 = kernel.iter().sum();
+    let kernel: Vec<f32> = kernel.into_iter().map(|weight| weight / total).collect();
     let (w, h) = (plane.width, plane.height);
+    if w == 0 || h == 0 {
+        return plane.clone();
+    }
+    // whole rows added with a weight: plain loops over slices, which the compiler turns into vector code
+    let add = |sums: &mut [f32], row: &[f32], weight: f32| {
+        sums.iter_mut().zip(row).for_each(|(sum, &value)| *sum += value * weight);
+    };
     let mut across = vec![0.0_f32; w * h];
     let mut padded = vec![0.0_f32; w + 2 * half];
-    for (row, out) in plane.values.chunks_exact(w.max(1)).zip(across.chunks_exact_mut(w.max(1))) {
-        for (i, p) in padded.iter_mut().enumerate() {
-            *p = row.get(i.saturating_sub(half).min(w - 1)).copied().unwrap_or(0.0);
-        }
-        for (k, &weight) in kernel.iter().enumerate() {
-            for (o, &v) in out.iter_mut().zip(padded.iter().skip(k)) {
-                *o += v * weight / total;
-            }
-        }
+    for (row, out) in plane.values.chunks_exact(w).zip(across.chunks_exact_mut(w)) {
+        padded[..half].fill(row[0]);
+        padded[half..half + w].copy_from_slice(row);
+        padded[half + w..].fill(row[w - 1]);
+        kernel.iter().enumerate().for_each(|(k, &weight)| add(out, &padded[k..k + w], weight));
     }
     let mut values = vec![0.0_f32; w * h];
-    for (y, out) in values.chunks_exact_mut(w.max(1)).enumerate() {
+    for (y, out) in values.chunks_exact_mut(w).enumerate() {
         for (k, &weight) in kernel.iter().enumerate() {
             let from = (y + k).saturating_sub(half).min(h - 1) * w;
-            for (o, &v) in out.iter_mut().zip(across.iter().skip(from)) {
-                *o += v * weight / total;
-            }
+            add(out, &across[from..from + w], weight);
         }
     }
     LightPlane { width: w, height: h, values }
@@ -382,14 +382,15 @@ fn collect_ridges(plane: &LightPlane, scale: f32, least: f32, ridges: &mut Vec<R
     // a crest of this height and width curves at least this much
     let bend = 0.25 * least / (scale * scale);
     for y in 2..h - 2 {
+        let row = |y: usize| &v[y * w..(y + 1) * w];
+        let (up, here, down) = (row(y - 1), row(y), row(y + 1));
         for x in 2..w - 2 {
-            let i = y * w + x;
-            let fxx = v[i - 1] - 2.0 * v[i] + v[i + 1];
-            let fyy = v[i - w] - 2.0 * v[i] + v[i + w];
+            let fxx = here[x - 1] - 2.0 * here[x] + here[x + 1];
+            let fyy = up[x] - 2.0 * here[x] + down[x];
             if fxx + fyy > -bend {
                 continue;
             }
-            let fxy = 0.25 * (v[i + w + 1] - v[i + w - 1] - v[i - w + 1] + v[i - w - 1]);
+            let fxy = 0.25 * (down[x + 1] - up[x + 1] - down[x - 1] + up[x - 1]);
             if let Some(point) = crest(plane, (x, y), [fxx, fxy, fyy], scale).filter(|p| p.contrast > least) {
                 ridges.push(point);
             }
@@ -405,13 +406,15 @@ fn crest(
     scale: f32,
 ) -> Option<RidgePoint> {
     let (mean, half) = (0.5 * (fxx + fyy), 0.5 * (fxx - fyy));
-    let root = half.hypot(fxy);
+    let root = (half * half + fxy * fxy).sqrt();
     let steepest = mean - root;
     if steepest >= 0.0 || steepest.abs() < 1.5 * (mean + root).abs() {
         return None;
     }
-    let angle = 0.5 * fxy.atan2(half) + std::f32::consts::FRAC_PI_2;
-    let (ny, nx) = angle.sin_cos();
+    // the eigenvector of the steepest bend, from the row of the matrix that is not lost in rounding
+    let (ex, ey) = if half < 0.0 { (half - root, fxy) } else { (fxy, -half - root) };
+    let length = (ex * ex + ey * ey).sqrt();
+    let (nx, ny) = if length > 0.0 { (ex / length, ey / length) } else { (1.0, 0.0) };
     let (px, py) = (x as isize, y as isize);
     let gx = 0.5 * (plane.at(px + 1, py) - plane.at(px - 1, py));
     let gy = 0.5 * (plane.at(px, py + 1) - plane.at(px, py - 1));

@@ -4,7 +4,7 @@ use crate::helix_model::{HelixCurve, OnCurve};
 use crate::picture::Picture;
 use crate::ring_curve::median;
 use crate::ring_follow::first_width;
-use crate::trace::{Profile, Raster, Station as Place, fit_line, read_profile};
+use crate::trace::{Profile, Raster, Station as Place, fit_line, read_channels};
 use crate::trace_shape::Shape;
 
 /// Radius of curvature against the beam's width below which a cross-section also cuts the neighbouring piece of the wave.
@@ -44,7 +44,7 @@ pub(crate) fn read_stations(
     let read = |psi: f64| -> (Place, Profile) {
         let (p, n) = (curve.seen(psi, eye), curve.normal(psi, eye));
         let place = Place { x: p[0], y: p[1], nx: n[0], ny: n[1] };
-        (place, read_profile(picture, &place, raster, 2, [1.0, 1.0, 1.0], true))
+        (place, sum(&read_channels(picture, &place, raster, 2)))
     };
     let lines: Vec<(f64, Place, Profile)> = places
         .into_iter()
@@ -136,4 +136,9 @@ fn apart(drawn: &[(f64, [f64; 2])], curve: &HelixCurve, psi: f64, eye: [f64; 3],
         .iter()
         .filter(|d| (d.0 - psi).abs() > std::f64::consts::FRAC_PI_3)
         .all(|d| (d.1[0] - p[0]).hypot(d.1[1] - p[1]) > least)
+}
+/// All channels together; NaN where one is saturated.
+fn sum(channels: &[Profile; 3]) -> Profile {
+    let at = |k: usize| channels.iter().filter_map(|profile| profile.get(k)).sum();
+    (0..channels[0].len()).map(at).collect()
 }

@@ -34,5 +34,5 @@ pub use by_hand::{FEWEST_BY_HAND, ring_by_hand};
 pub use error::{PhotoCaveat, PhotoError};
 pub use helix::{Helix, HelixInPlane, HelixPoint, find_helix, helix_in_plane};
 pub use picture::{LightPlane, Picture, ShotFacts};
-pub use ring::{Rejected, RingHints, RingTrace, TracePoint, View, find_ring};
+pub use ring::{Rejected, RingHints, RingTrace, TracePoint, View, find_ring, find_ring_telling};
 pub use ring_ellipse::Ellipse;

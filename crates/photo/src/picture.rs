@@ -165,23 +165,49 @@ impl Picture {
 
     /// Linear light of all channels together between pixels (bilinear).
     pub(crate) fn light(&self, x_px: f64, y_px: f64) -> f32 {
-        let (x0, y0) = (x_px.floor(), y_px.floor());
-        let (fx, fy) = ((x_px - x0) as f32, (y_px - y0) as f32);
-        let (x, y) = (x0 as isize, y0 as isize);
-        let all = |x: isize, y: isize| -> f32 {
-            let at = self.index(x, y);
-            match &self.samples {
-                Samples::Eight(v) => {
-                    let curve = eight_bit_curve();
-                    v.get(at..at + self.channels)
-                        .map_or(0.0, |s| s.iter().map(|&s| curve[usize::from(s)]).sum())
-                }
-                Samples::Sixteen(_) => (0..self.channels).map(|channel| self.linear(x, y, channel)).sum(),
-            }
+        self.sample_all(x_px, y_px).into_iter().sum()
+    }
+
+    /// Linear light between pixels in every channel at once; channels that the picture has not are 0.
+    pub(crate) fn sample_all(&self, x_px: f64, y_px: f64) -> [f32; 3] {
+        let (x, y) = (floor(x_px), floor(y_px));
+        let (fx, fy) = ((x_px - x as f64) as f32, (y_px - y as f64) as f32);
+        let held = |at: isize, count: usize, step: isize| at.clamp(0, count as isize - 1) * step;
+        let left = held(x, self.width, self.step_x);
+        let right = held(x + 1, self.width, self.step_x);
+        let top = self.origin + held(y, self.height, self.step_y);
+        let low = self.origin + held(y + 1, self.height, self.step_y);
+        let corners = Corners {
+            places: [
+                (top + left) as usize,
+                (top + right) as usize,
+                (low + left) as usize,
+                (low + right) as usize,
+            ],
+            weights: [(1.0 - fx) * (1.0 - fy), fx * (1.0 - fy), (1.0 - fx) * fy, fx * fy],
         };
-        let top = all(x, y) * (1.0 - fx) + all(x + 1, y) * fx;
-        let low = all(x, y + 1) * (1.0 - fx) + all(x + 1, y + 1) * fx;
-        top * (1.0 - fy) + low * fy
+        match &self.samples {
+            Samples::Eight(v) => {
+                let curve = eight_bit_curve();
+                corners.mixed(v, self.channels, |s| curve[usize::from(s)])
+            }
+            Samples::Sixteen(v) => {
+                corners.mixed(v, self.channels, |s| linear_light(f64::from(s) / 65535.0) as f32)
+            }
+        }
+    }
+
+    /// Encoded values at the nearest pixel in every channel at once; channels that the picture has not are 0.
+    pub(crate) fn encoded_all(&self, x_px: f64, y_px: f64) -> [f32; 3] {
+        let at = self.index(x_px.round() as isize, y_px.round() as isize);
+        let mut values = [0.0; 3];
+        for (c, value) in values.iter_mut().enumerate().take(self.channels) {
+            *value = match &self.samples {
+                Samples::Eight(v) => v.get(at + c).map_or(0.0, |&s| f32::from(s) * (1.0 / 255.0)),
+                Samples::Sixteen(v) => v.get(at + c).map_or(0.0, |&s| f32::from(s) * (1.0 / 65535.0)),
+            };
+        }
+        values
     }
 
     /// One channel of the whole picture in linear light.
@@ -198,36 +224,98 @@ impl Picture {
     /// The centre of block (i, j) lies at pixel `factor · i + (factor − 1) / 2`. Encoded values, for searching only:
     /// the encoding is close to what the eye sees and keeps a dim beam visible beside a bright lamp.
     pub fn reduced(&self, factor: usize, channel: usize) -> LightPlane {
-        let factor = factor.max(1);
-        let (width, height) = (self.width / factor, self.height / factor);
-        let mut values = vec![0.0_f32; width * height];
         let channel = channel.min(self.channels - 1);
-        for (j, out) in values.chunks_exact_mut(width.max(1)).enumerate() {
-            for y in j * factor..(j + 1) * factor {
-                self.add_row(y, channel, factor, out);
-            }
-        }
-        let scale = 1.0 / (factor * factor) as f32 / if self.is_sixteen_bit() { 65535.0 } else { 255.0 };
-        for v in &mut values {
-            *v *= scale;
-        }
-        LightPlane { width, height, values }
+        Blocks::of(self, factor).plane(self, |pixels, channels| {
+            pixels.iter().skip(channel).step_by(channels).map(|&sum| u64::from(sum)).sum()
+        })
     }
 
-    /// Adds one row's encoded samples to the sums of its blocks.
-    fn add_row(&self, y: usize, channel: usize, factor: usize, sums: &mut [f32]) {
-        let mut at = self.origin + channel as isize + y as isize * self.step_y;
-        for sum in sums {
-            let mut total = 0_u32;
-            for _ in 0..factor {
-                total += match &self.samples {
-                    Samples::Eight(v) => v.get(at as usize).map_or(0, |&s| u32::from(s)),
-                    Samples::Sixteen(v) => v.get(at as usize).map_or(0, |&s| u32::from(s)),
-                };
-                at += self.step_x;
-            }
-            *sum += total as f32;
+    /// The same over all channels together.
+    pub fn reduced_mean(&self, factor: usize) -> LightPlane {
+        let mut plane =
+            Blocks::of(self, factor).plane(self, |pixels, _| pixels.iter().map(|&sum| u64::from(sum)).sum());
+        let share = 1.0 / self.channels as f32;
+        plane.values.iter_mut().for_each(|v| *v *= share);
+        plane
+    }
+
+    /// Size in the file's own rows, before turning: width and height.
+    fn stored_size(&self) -> [usize; 2] {
+        if self.step_x.unsigned_abs() == self.channels {
+            [self.width, self.height]
+        } else {
+            [self.height, self.width]
         }
+    }
+
+    /// Adds one stored row's encoded samples to a row of sums.
+    fn add_stored_row(&self, row: usize, sums: &mut [u32]) {
+        let from = row * sums.len();
+        match &self.samples {
+            Samples::Eight(v) => {
+                for (sum, &s) in sums.iter_mut().zip(v.get(from..).unwrap_or_default()) {
+                    *sum += u32::from(s);
+                }
+            }
+            Samples::Sixteen(v) => {
+                for (sum, &s) in sums.iter_mut().zip(v.get(from..).unwrap_or_default()) {
+                    *sum += u32::from(s);
+                }
+            }
+        }
+    }
+}
+
+/// Blocks of pixels as they lie in the file's rows, so that every sample is read once and in order.
+struct Blocks {
+    factor: usize,
+    /// Whole blocks along the upright picture's sides.
+    wide: usize,
+    high: usize,
+    /// First stored column and row that belong to a block: an incomplete block is left out at the upright right and foot,
+    /// wherever these are stored.
+    from: [usize; 2],
+}
+
+impl Blocks {
+    fn of(picture: &Picture, factor: usize) -> Self {
+        let factor = factor.max(1);
+        let (wide, high) = (picture.width / factor, picture.height / factor);
+        let is_turned = picture.step_x.unsigned_abs() != picture.channels;
+        let [rest_x, rest_y] = [picture.width - wide * factor, picture.height - high * factor];
+        let left_out = |step: isize, rest: usize| if step < 0 { rest } else { 0 };
+        let (x, y) = (left_out(picture.step_x, rest_x), left_out(picture.step_y, rest_y));
+        Self { factor, wide, high, from: if is_turned { [y, x] } else { [x, y] } }
+    }
+
+    /// Means of what `of_block` adds up from one block's sums of columns (all channels of each pixel in turn).
+    fn plane(&self, picture: &Picture, of_block: impl Fn(&[u32], usize) -> u64) -> LightPlane {
+        let [stored_width, _] = picture.stored_size();
+        let channels = picture.channels;
+        let is_turned = picture.step_x.unsigned_abs() != channels;
+        let (across, down) = if is_turned { (self.high, self.wide) } else { (self.wide, self.high) };
+        // a block's place in the upright plane from its place in the file
+        let flip = |k: usize, step: isize, count: usize| if step < 0 { count - 1 - k } else { k };
+        let place = |i: usize, j: usize| {
+            let (x, y) = if is_turned { (j, i) } else { (i, j) };
+            flip(y, picture.step_y, self.high) * self.wide + flip(x, picture.step_x, self.wide)
+        };
+        let full = if picture.is_sixteen_bit() { 65535.0 } else { 255.0 };
+        let scale = 1.0 / (self.factor * self.factor) as f32 / full;
+        let mut values = vec![0.0_f32; self.wide * self.high];
+        let mut sums = vec![0_u32; stored_width * channels];
+        for j in 0..down {
+            sums.fill(0);
+            let first = self.from[1] + j * self.factor;
+            (first..first + self.factor).for_each(|row| picture.add_stored_row(row, &mut sums));
+            let columns = sums.get(self.from[0] * channels..).unwrap_or_default();
+            for (i, block) in columns.chunks_exact(self.factor * channels).take(across).enumerate() {
+                if let Some(value) = values.get_mut(place(i, j)) {
+                    *value = of_block(block, channels) as f32 * scale;
+                }
+            }
+        }
+        LightPlane { width: self.wide, height: self.high, values }
     }
 }
 
@@ -245,20 +333,64 @@ pub struct LightPlane {
 impl LightPlane {
     /// Value of one pixel; beyond the edge the edge's own value.
     pub fn at(&self, x: isize, y: isize) -> f32 {
-        let x = x.clamp(0, self.width as isize - 1) as usize;
-        let y = y.clamp(0, self.height as isize - 1) as usize;
-        self.values.get(y * self.width + x).copied().unwrap_or(0.0)
+        self.values.get(self.row(y) + self.column(x)).copied().unwrap_or(0.0)
     }
 
     /// Value between pixels (bilinear).
     pub fn sample(&self, x_px: f64, y_px: f64) -> f32 {
-        let (x0, y0) = (x_px.floor(), y_px.floor());
-        let (fx, fy) = ((x_px - x0) as f32, (y_px - y0) as f32);
-        let (x, y) = (x0 as isize, y0 as isize);
-        let top = self.at(x, y) * (1.0 - fx) + self.at(x + 1, y) * fx;
-        let low = self.at(x, y + 1) * (1.0 - fx) + self.at(x + 1, y + 1) * fx;
+        let (x, y) = (floor(x_px), floor(y_px));
+        let (fx, fy) = ((x_px - x as f64) as f32, (y_px - y as f64) as f32);
+        let (left, right) = (self.column(x), self.column(x + 1));
+        let (upper, lower) = (self.row(y), self.row(y + 1));
+        let at = |row: usize, column: usize| self.values.get(row + column).copied().unwrap_or(0.0);
+        let top = at(upper, left) * (1.0 - fx) + at(upper, right) * fx;
+        let low = at(lower, left) * (1.0 - fx) + at(lower, right) * fx;
         top * (1.0 - fy) + low * fy
     }
+
+    fn column(&self, x: isize) -> usize {
+        x.clamp(0, self.width as isize - 1) as usize
+    }
+
+    /// Where a row begins.
+    fn row(&self, y: isize) -> usize {
+        y.clamp(0, self.height as isize - 1) as usize * self.width
+    }
+}
+
+/// The four pixels around a point, where their first samples lie and how much of each counts.
+struct Corners {
+    places: [usize; 4],
+    weights: [f32; 4],
+}
+
+impl Corners {
+    /// Weighted sum of the four in every channel.
+    fn mixed<S: Copy>(&self, samples: &[S], channels: usize, light: impl Fn(S) -> f32) -> [f32; 3] {
+        if channels == 3 {
+            self.mixed_of::<S, 3>(samples, light)
+        } else {
+            self.mixed_of::<S, 1>(samples, light)
+        }
+    }
+
+    fn mixed_of<S: Copy, const N: usize>(&self, samples: &[S], light: impl Fn(S) -> f32) -> [f32; 3] {
+        let mut sums = [0.0; 3];
+        for k in 0..4 {
+            let (at, weight) = (self.places[k], self.weights[k]);
+            let Some(pixel) = samples.get(at..at + N) else { continue };
+            for c in 0..N {
+                sums[c] += weight * light(pixel[c]);
+            }
+        }
+        sums
+    }
+}
+
+/// Largest whole number not above a coordinate (far from the ends of its range), without a call of the system's library.
+fn floor(value: f64) -> isize {
+    let cut = value as isize;
+    cut - isize::from((cut as f64) > value)
 }
 
 /// Linear light of an sRGB-encoded value, both 0 to 1. Source: IEC 61966-2-1:1999 (constants from memory).
@@ -313,5 +445,41 @@ mod tests {
         let half = p.reduced(2, 0);
         assert_eq!((half.width, half.height), (1, 1));
         assert!((half.at(0, 0) * 255.0 - 2.0).abs() < 1e-5, "mean of 3, 0, 4, 1");
+    }
+
+    #[test]
+    fn blocks_of_a_picture_turned_any_way_hold_their_own_pixels() {
+        // sides that leave incomplete blocks at the foot and at the right of the upright picture
+        let (width, height, factor) = (11, 8, 3);
+        for tag in 1..=8 {
+            for channels in [1, 3] {
+                let samples = (0..width * height * channels).map(|k| (k * 37 % 251) as u8).collect();
+                let facts = ShotFacts { orientation_tag: tag, ..ShotFacts::default() };
+                let Some(p) = Picture::from_samples(Samples::Eight(samples), width, height, channels, facts)
+                else {
+                    unreachable!("the samples fit")
+                };
+                let mean = p.reduced_mean(factor);
+                let planes: Vec<LightPlane> = (0..channels).map(|c| p.reduced(factor, c)).collect();
+                assert_eq!((mean.width, mean.height), (p.width() / factor, p.height() / factor));
+                for j in 0..mean.height {
+                    for i in 0..mean.width {
+                        let block = (0..factor * factor).map(|k| {
+                            ((i * factor + k % factor) as isize, (j * factor + k / factor) as isize)
+                        });
+                        let of = |c: usize| {
+                            block.clone().map(|(x, y)| p.encoded(x, y, c)).sum::<f32>()
+                                / (factor * factor) as f32
+                        };
+                        let at = |plane: &LightPlane| plane.at(i as isize, j as isize);
+                        for (c, plane) in planes.iter().enumerate() {
+                            assert!((at(plane) - of(c)).abs() < 1e-5, "tag {tag}, block {i}, {j}");
+                        }
+                        let all = (0..channels).map(of).sum::<f32>() / channels as f32;
+                        assert!((at(&mean) - all).abs() < 1e-5, "tag {tag}, block {i}, {j}");
+                    }
+                }
+            }
+        }
     }
 }

@@ -116,18 +116,34 @@ pub struct RingTrace {
 /// - **Fails** with [`PhotoError::NoRing`] or [`PhotoError::ArcTooShort`].
 /// - **Holds** for rings of a twentieth of the frame up to ones cut by it, seen at up to some 40° from the axis.
 pub fn find_ring(picture: &Picture, hints: &RingHints) -> Result<RingTrace, PhotoError> {
+    find_ring_telling(picture, hints, &|_| ())
+}
+
+/// The same, and says each stage's name as it ends, so that its time can be taken; a line that is tried after another was
+/// doubtful tells its stages again.
+pub fn find_ring_telling(
+    picture: &Picture,
+    hints: &RingHints,
+    ended: &dyn Fn(&'static str),
+) -> Result<RingTrace, PhotoError> {
     if hints.view == View::Side {
         let why = "this is a side view; a ring is looked for on front views only";
         return Err(PhotoError::NoRing { why: why.into() });
     }
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
     let glow = Glow::find(picture, &allowed);
+    ended("bright lines");
     let choice = choose(&glow, hints)?;
+    ended("which closes to a ring");
     let measured = |candidate: &Candidate| -> Result<RingTrace, PhotoError> {
         let base = to_full(&candidate.ellipse, glow.factor);
         let followed = follow(picture, &base, candidate.scale * glow.factor as f64).ok_or_else(faint)?;
+        ended("followed");
         let line = Line::measured(picture, base, &followed, &allowed)?;
-        line.ordered_by_travel(picture)?.finished(picture)
+        ended("cross-sections");
+        let trace = line.ordered_by_travel(picture)?.finished(picture);
+        ended("ordered and fitted");
+        trace
     };
     let first = measured(&choice.ring);
     if let Ok(mut trace) = first.clone()

@@ -4,7 +4,7 @@ use crate::picture::Picture;
 use crate::ring_curve::median;
 use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::station;
-use crate::trace::{LineFit, Profile, Raster, fit_line, read_profile};
+use crate::trace::{LineFit, Profile, Raster, fit_line, read_channels};
 use crate::trace_shape::{Lengths, Shape, ShapeFit, fit_shape};
 
 /// Decay lengths tried for the inner haze, in units of the core's width: from hardly separate to a plain step.
@@ -58,12 +58,10 @@ impl CrossSections {
     ) -> Option<Self> {
         let step = (sigma_px / 4.0).max(0.5);
         let raster = Raster { step, half: ((7.0 * sigma_px).max(6.0) / step).ceil() as usize };
-        let mut channels = Vec::new();
-        for c in 0..picture.channels() {
-            let one = [0, 1, 2].map(|k| if k == c { 1.0 } else { 0.0 });
-            let read =
-                |(&t, &d): (&f64, &f64)| read_profile(picture, &station(base, t, d), raster, rows, one, true);
-            channels.push(t.iter().zip(offsets).map(read).collect::<Vec<Profile>>());
+        let mut channels = vec![Vec::with_capacity(t.len()); picture.channels()];
+        for (&t, &d) in t.iter().zip(offsets) {
+            let read = read_channels(picture, &station(base, t, d), raster, rows);
+            channels.iter_mut().zip(read).for_each(|(profiles, profile)| profiles.push(profile));
         }
         let quality: Vec<Quality> = channels.iter().map(|p| Quality::of(p, lit, raster, sigma_px)).collect();
         let (weights, saturated) = channel_weights(&quality)?;
@@ -244,7 +242,9 @@ fn best_trial(trials: &[Vec<Option<Sector>>], i: usize) -> Option<Sector> {
         near.iter().map(|s| s.as_ref().map_or(1.0, |s| s.fit.squares / (s.fit.height * s.fit.height))).sum()
     };
     let fitted = trials.iter().filter(|t| t.get(i).is_some_and(Option::is_some));
-    fitted.min_by(|a, b| cost(a).total_cmp(&cost(b)))?.get(i)?.clone()
+    let best = fitted.min_by(|a, b| cost(a).total_cmp(&cost(b)))?.get(i)?.as_ref()?;
+    let shape = best.fit.shape.clone().tabulated();
+    Some(Sector { t: best.t, fit: ShapeFit { shape, ..best.fit.clone() } })
 }
 
 /// Shape at `t`, blended between the nearest two sectors.

@@ -50,7 +50,9 @@ impl OpenCurve {
             let values = solve(points, &rows, &weights, terms)?;
             let moved: f64 = values.iter().zip(&curve.coefficients).map(|(a, b)| (a - b).abs()).sum();
             curve.coefficients = values;
-            let residuals: Vec<f64> = points.iter().map(|p| (p.d - curve.at(p.t)) / p.u).collect();
+            let at = |row: &[f64]| -> f64 { row.iter().zip(&curve.coefficients).map(|(b, c)| b * c).sum() };
+            let residuals: Vec<f64> =
+                points.iter().zip(&rows).map(|(p, row)| (p.d - at(row)) / p.u).collect();
             let scale = (1.4826 * median(residuals.iter().map(|r| r.abs()).collect())).max(1e-9);
             weights = residuals.iter().map(|r| tukey(r / scale)).collect();
             if round > 2 && moved < 1e-6 {
@@ -67,17 +69,23 @@ fn tukey(normalised: f64) -> f64 {
 }
 
 fn solve(points: &[Offset], rows: &[Vec<f64>], weights: &[f64], terms: usize) -> Option<Vec<f64>> {
-    let mut normal = DMatrix::<f64>::zeros(terms, terms);
+    // upper half of the normal matrix, row by row
+    let mut sums = vec![0.0; terms * terms];
     let mut right = DVector::<f64>::zeros(terms);
     for ((point, row), weight) in points.iter().zip(rows).zip(weights) {
         let w = weight / (point.u * point.u);
         if w <= 0.0 {
             continue;
         }
-        let row = DVector::from_column_slice(row);
-        normal.ger(w, &row, &row, 1.0);
-        right.axpy(w * point.d, &row, 1.0);
+        for (i, &a) in row.iter().enumerate() {
+            let wa = w * a;
+            right[i] += wa * point.d;
+            for (sum, &b) in sums[i * terms + i..(i + 1) * terms].iter_mut().zip(&row[i..]) {
+                *sum += wa * b;
+            }
+        }
     }
+    let mut normal = DMatrix::from_fn(terms, terms, |i, j| sums[i.min(j) * terms + i.max(j)]);
     let largest = normal.diagonal().max();
     for i in 0..terms {
         normal[(i, i)] += 1e-9 * largest;

@@ -45,7 +45,7 @@ pub(crate) fn follow(picture: &Picture, base: &Ellipse, scale_px: f64) -> Option
     let turn = |i: usize| i as f64 * std::f64::consts::TAU / count as f64;
     let light = [1.0, 1.0, 1.0];
     let profiles: Vec<Profile> = (0..count)
-        .map(|i| read_profile(picture, &station(base, turn(i), 0.0), raster, rows, light, false))
+        .map(|i| read_profile(picture, &station(base, turn(i), 0.0), raster, rows, light))
         .collect();
     let sigma_px = first_width(&profiles, raster, scale_px)?;
     let side = (2.5 * sigma_px / step).round().max(1.0) as usize;

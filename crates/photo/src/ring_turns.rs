@@ -24,6 +24,9 @@ const RESOLVED: f64 = 2.4;
 const CLEAR: f64 = 4.0;
 /// Arc over which both lines must be seen apart, in degrees.
 const PAIRS_DEG: f64 = 40.0;
+/// Of so many stations one is asked before all are; it is gone on with at this part of the arc.
+const EVERY: usize = 4;
+const HALF_SURE: f64 = 0.6;
 
 /// The first turn where two were seen.
 pub(crate) struct FirstTurn {
@@ -58,7 +61,10 @@ pub(crate) fn first_turn(
 ) -> Option<FirstTurn> {
     let step = (sigma_px / 4.0).max(0.5);
     let raster = Raster { step, half: ((WIDEST * base.r + 4.0 * sigma_px) / step).ceil() as usize };
-    let read = |&t: &f64| read_profile(picture, &station(base, t, 0.0), raster, 2, weights, false);
+    let read = |&t: &f64| read_profile(picture, &station(base, t, 0.0), raster, 2, weights);
+    if !is_likely(&t.iter().step_by(EVERY).map(read).collect::<Vec<Profile>>(), raster, sigma_px) {
+        return None;
+    }
     let profiles: Vec<Profile> = t.iter().map(read).collect();
     let peaks: Vec<Vec<[f64; 2]>> = profiles.iter().map(|p| peaks(p, raster, sigma_px)).collect();
     let typical = median(peaks.iter().filter_map(|p| p.first()).map(|p| p[1]).collect());
@@ -86,6 +92,17 @@ pub(crate) fn first_turn(
         return None;
     }
     joined(&peaks, &kept, t, apart, ratio, typical, sigma_px)
+}
+
+/// Whether two lines stand apart at enough of the stations; a few are asked before all are read.
+fn is_likely(profiles: &[Profile], raster: Raster, sigma_px: f64) -> bool {
+    let two = |profile: &Profile| {
+        let peaks = peaks(profile, raster, sigma_px);
+        let [first, second] = peaks.as_slice() else { return false };
+        second[1] > SECOND_LEAST * first[1] && (first[0] - second[0]).abs() > RESOLVED * sigma_px
+    };
+    let seen = profiles.iter().filter(|profile| two(profile)).count();
+    360.0 * seen as f64 > HALF_SURE * PAIRS_DEG * profiles.len() as f64
 }
 
 /// Puts the first turn together from places where both lines are seen and from those where they run into one.

@@ -48,37 +48,62 @@ pub(crate) fn read_profile(
     raster: Raster,
     rows: usize,
     weights: [f32; 3],
-    blank_saturated: bool,
 ) -> Profile {
-    let (tx, ty) = (-station.ny, station.nx);
-    let channels = picture.channels();
-    let sample = |x: f64, y: f64| -> f32 {
-        let mut sum = 0.0;
-        for (channel, &weight) in weights.iter().enumerate().take(channels) {
-            if weight == 0.0 {
-                continue;
-            }
-            if blank_saturated
-                && picture.encoded(x.round() as isize, y.round() as isize, channel) >= SATURATED
-            {
-                return f32::NAN;
-            }
-            sum += weight * picture.sample(x, y, channel);
-        }
-        sum
+    let sum = |x: f64, y: f64| -> f32 {
+        let light = picture.sample_all(x, y);
+        light.iter().zip(weights).map(|(light, weight)| weight * light).sum()
     };
-    let (right, low) = (picture.width() as f64 - 1.0, picture.height() as f64 - 1.0);
-    (0..raster.len())
-        .map(|i| {
-            let d = raster.at(i);
-            let (x, y) = (station.x + d * station.nx, station.y + d * station.ny);
-            if x < 0.0 || y < 0.0 || x > right || y > low {
-                return f32::NAN;
-            }
-            let along = |row: usize| row as f64 - 0.5 * (rows as f64 - 1.0);
-            (0..rows).map(|row| sample(x + along(row) * tx, y + along(row) * ty)).sum::<f32>() / rows as f32
+    let along = |row: usize| row as f64 - 0.5 * (rows as f64 - 1.0);
+    let (tx, ty) = (-station.ny, station.nx);
+    places(picture, station, raster)
+        .map(|place| {
+            let Some([x, y]) = place else { return f32::NAN };
+            (0..rows).map(|row| sum(x + along(row) * tx, y + along(row) * ty)).sum::<f32>() / rows as f32
         })
         .collect()
+}
+
+/// The same of every channel apart, one profile each (empty where the picture has not so many); saturated samples are NaN.
+pub(crate) fn read_channels(
+    picture: &Picture,
+    station: &Station,
+    raster: Raster,
+    rows: usize,
+) -> [Profile; 3] {
+    let along = |row: usize| row as f64 - 0.5 * (rows as f64 - 1.0);
+    let (tx, ty) = (-station.ny, station.nx);
+    let mut profiles = [0, 1, 2]
+        .map(|c| if c < picture.channels() { Profile::with_capacity(raster.len()) } else { Profile::new() });
+    for place in places(picture, station, raster) {
+        let mut sums = [if place.is_some() { 0.0 } else { f32::NAN }; 3];
+        if let Some([x, y]) = place {
+            for row in 0..rows {
+                let (x, y) = (x + along(row) * tx, y + along(row) * ty);
+                let light = picture.sample_all(x, y).into_iter().zip(picture.encoded_all(x, y));
+                for (sum, (light, encoded)) in sums.iter_mut().zip(light) {
+                    *sum += if encoded >= SATURATED { f32::NAN } else { light };
+                }
+            }
+        }
+        for (profile, sum) in profiles.iter_mut().zip(sums).take(picture.channels()) {
+            profile.push(sum / rows as f32);
+        }
+    }
+    profiles
+}
+
+/// Where a station's samples lie on the picture; none beyond its frame.
+fn places<'a>(
+    picture: &Picture,
+    station: &'a Station,
+    raster: Raster,
+) -> impl Iterator<Item = Option<[f64; 2]>> + use<'a> {
+    let (right, low) = (picture.width() as f64 - 1.0, picture.height() as f64 - 1.0);
+    (0..raster.len()).map(move |i| {
+        let d = raster.at(i);
+        let (x, y) = (station.x + d * station.nx, station.y + d * station.ny);
+        (x >= 0.0 && y >= 0.0 && x <= right && y <= low).then_some([x, y])
+    })
 }
 
 /// What the fit of one cross-section says.

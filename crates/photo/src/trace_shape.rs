@@ -1,6 +1,6 @@
 //! The beam's cross-section as a sum of parts that mean something: core, haze of slowed electrons, veil.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{SMatrix, SVector};
 
 use crate::trace::Raster;
 
@@ -20,8 +20,9 @@ pub(crate) struct Shape {
     pub(crate) haze: f64,
     /// Height of the veil against the core.
     pub(crate) veil: f64,
-    /// Exponent of the core: 2 is a Gaussian, more is flatter on top.
-    pub(crate) power: f64,
+    /// Lengths of haze and veil, exponent of the core: 2 is a Gaussian, more is flatter on top.
+    lengths: Lengths,
+    /// Empty until it is asked for: most shapes that are tried are not taken.
     table: Vec<f64>,
 }
 
@@ -44,12 +45,20 @@ impl Shape {
 
     /// Core, haze and veil together.
     pub(crate) fn new(sigma_px: f64, haze: f64, veil: f64, lengths: Lengths) -> Self {
+        Self { sigma_px, haze, veil, lengths, table: Vec::new() }.tabulated()
+    }
+
+    /// The same with its table, for values at many places.
+    pub(crate) fn tabulated(mut self) -> Self {
         let n = (2.0 * TABLE_REACH / TABLE_STEP).round() as usize;
         let at = |i: usize| -TABLE_REACH + i as f64 * TABLE_STEP;
         let value = |u: f64| {
-            core(u, lengths.power) + haze * haze_part(u, lengths.haze) + veil * veil_part(u, lengths.veil)
+            core_and_slope(u, self.lengths.power).0
+                + self.haze * haze_and_slope(u, self.lengths.haze).0
+                + self.veil * veil_and_slope(u, self.lengths.veil).0
         };
-        Self { sigma_px, haze, veil, power: lengths.power, table: (0..=n).map(|i| value(at(i))).collect() }
+        self.table = (0..=n).map(|i| value(at(i))).collect();
+        self
     }
 
     /// Value and slope (per pixel) at distance `d_px` from the middle.
@@ -68,7 +77,7 @@ impl Shape {
     /// Full width of the core at half its height, in pixels.
     pub(crate) fn full_width_px(&self) -> f64 {
         // 2 σ (2 ln 2)^(1 / power)
-        2.0 * self.sigma_px * (2.0 * std::f64::consts::LN_2).powf(1.0 / self.power)
+        2.0 * self.sigma_px * (2.0 * std::f64::consts::LN_2).powf(1.0 / self.lengths.power)
     }
 
     /// Distances of the inner and the outer edge from the middle in pixels: where the light falls half-way from the top to
@@ -95,26 +104,43 @@ impl Shape {
             sigma_px: mix(self.sigma_px, other.sigma_px),
             haze: mix(self.haze, other.haze),
             veil: mix(self.veil, other.veil),
-            power: mix(self.power, other.power),
+            lengths: Lengths { power: mix(self.lengths.power, other.lengths.power), ..self.lengths },
             table: self.table.iter().zip(&other.table).map(|(&a, &b)| mix(a, b)).collect(),
         }
     }
 }
 
-fn core(u: f64, power: f64) -> f64 {
-    if power == 2.0 { (-0.5 * u * u).exp() } else { (-0.5 * u.abs().powf(power)).exp() }
+/// Height and slope of the core `exp(−|u|^power / 2)`.
+fn core_and_slope(u: f64, power: f64) -> (f64, f64) {
+    if power == 2.0 {
+        let value = (-0.5 * u * u).exp();
+        return (value, -u * value);
+    }
+    let raised = u.abs().powf(power);
+    let value = (-0.5 * raised).exp();
+    // d|u|^n / du = n |u|^n / u
+    (value, if u == 0.0 { 0.0 } else { -0.5 * power * raised / u * value })
 }
 
-/// One-sided exponential towards negative u (inside), smeared by the core: height 1 just inside for a long decay.
-fn haze_part(u: f64, length: f64) -> f64 {
+/// One-sided exponential towards negative u (inside), smeared by the core: height 1 just inside for a long decay. With its slope.
+fn haze_and_slope(u: f64, length: f64) -> (f64, f64) {
     let arg = (u + 1.0 / length) / std::f64::consts::SQRT_2;
-    let grow = u / length + 0.5 / (length * length);
     // beyond some six widths outside both factors leave the range of doubles while the product is 0
-    if arg > 8.0 { 0.0 } else { 0.5 * grow.min(50.0).exp() * libm::erfc(arg) }
+    if arg > 8.0 {
+        return (0.0, 0.0);
+    }
+    let grow = u / length + 0.5 / (length * length);
+    let value = 0.5 * grow.min(50.0).exp() * libm::erfc(arg);
+    // the derivative of erfc times the growing factor leaves the normal density
+    let density = (-0.5 * u * u).exp() / std::f64::consts::TAU.sqrt();
+    (value, value / length - density)
 }
 
-fn veil_part(u: f64, width: f64) -> f64 {
-    (1.0 + (u / width).powi(2)).powf(-1.5)
+/// Height and slope of the veil.
+fn veil_and_slope(u: f64, width: f64) -> (f64, f64) {
+    let spread = 1.0 + (u / width).powi(2);
+    let value = 1.0 / (spread * spread.sqrt());
+    (value, -3.0 * u / (width * width) * value / spread)
 }
 
 /// A shape fitted to a mean cross-section, with its middle and the sum of squared residuals.
@@ -126,7 +152,8 @@ pub(crate) struct ShapeFit {
     pub(crate) squares: f64,
 }
 
-/// Fits core, haze and veil on a sloping ground to a mean cross-section; haze and veil are never negative.
+/// Fits core, haze and veil on a sloping ground to a mean cross-section; haze and veil are never negative. The shape has no
+/// table yet.
 ///
 /// Gauss–Newton in middle and width, the five heights linear; a part that comes out negative is left out.
 pub(crate) fn fit_shape(mean: &[f32], raster: Raster, sigma_px: f64, lengths: Lengths) -> Option<ShapeFit> {
@@ -157,16 +184,17 @@ fn fit_parts(
     let (mut middle, mut sigma) = (0.0, start);
     let mut best: Option<ShapeFit> = None;
     for _ in 0..15 {
-        let (heights, squares) = linear_part(mean, raster, middle, sigma, lengths, parts)?;
+        let rows = Rows::at(mean, raster, middle, sigma, lengths, parts)?;
+        let (heights, squares) = rows.heights()?;
         if heights[0] <= 0.0 {
             return None;
         }
         let (haze, veil) = (heights[1] / heights[0], heights[2] / heights[0]);
         if best.as_ref().is_none_or(|b| squares <= b.squares) {
-            let shape = Shape::new(sigma, haze, veil, lengths);
+            let shape = Shape { sigma_px: sigma, haze, veil, lengths, table: Vec::new() };
             best = Some(ShapeFit { shape, middle_px: middle, height: heights[0], squares });
         }
-        let (dm, ds) = nonlinear_step(mean, raster, [middle, sigma], &heights, lengths, parts)?;
+        let [dm, ds] = rows.step(&heights)?;
         middle += dm.clamp(-0.5 * sigma, 0.5 * sigma);
         sigma *= (ds / sigma).clamp(-0.3, 0.3).exp();
         if middle.abs() > 4.0 * start || !(0.3 * start..4.0 * start).contains(&sigma) {
@@ -179,73 +207,88 @@ fn fit_parts(
     best
 }
 
-/// The row of the five linear parts at one sample: core, haze, veil, ground, slope.
-fn row_at(d: f64, middle: f64, sigma: f64, lengths: Lengths, parts: [bool; 2]) -> [f64; 5] {
-    let u = (d - middle) / sigma;
-    let haze = if parts[0] { haze_part(u, lengths.haze) } else { 0.0 };
-    let veil = if parts[1] { veil_part(u, lengths.veil) } else { 0.0 };
-    [core(u, lengths.power), haze, veil, 1.0, d]
+/// What one sample says: its light, the five linear parts there (core, haze, veil, ground, slope), and the slopes of the
+/// first three in units of the core's width.
+struct Row {
+    light: f64,
+    u: f64,
+    parts: [f64; 5],
+    slopes: [f64; 3],
 }
 
-fn linear_part(
-    mean: &[f32],
-    raster: Raster,
-    middle: f64,
+/// The samples of a cross-section under one guess of middle and width.
+struct Rows {
+    rows: Vec<Row>,
     sigma: f64,
-    lengths: Lengths,
-    parts: [bool; 2],
-) -> Option<([f64; 5], f64)> {
-    let mut normal = DMatrix::<f64>::zeros(5, 5);
-    let mut right = DVector::<f64>::zeros(5);
-    let (mut squares, mut count) = (0.0, 0);
-    for (i, &value) in mean.iter().enumerate().filter(|(_, v)| v.is_finite()) {
-        let row = DVector::from_row_slice(&row_at(raster.at(i), middle, sigma, lengths, parts));
-        normal.ger(1.0, &row, &row, 1.0);
-        right.axpy(f64::from(value), &row, 1.0);
-        squares += f64::from(value) * f64::from(value);
-        count += 1;
-    }
-    if count < 10 {
-        return None;
-    }
-    for i in 0..5 {
-        normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-9) + if normal[(i, i)] == 0.0 { 1.0 } else { 0.0 };
-    }
-    let solution = normal.cholesky()?.solve(&right);
-    let left = (squares - solution.dot(&right)).max(0.0);
-    Some(([solution[0], solution[1], solution[2], solution[3], solution[4]], left))
 }
 
-/// Change of middle and width from the full seven-parameter linearisation.
-fn nonlinear_step(
-    mean: &[f32],
-    raster: Raster,
-    [middle, sigma]: [f64; 2],
-    heights: &[f64; 5],
-    lengths: Lengths,
-    parts: [bool; 2],
-) -> Option<(f64, f64)> {
-    let model = |d: f64, m: f64, s: f64| -> f64 {
-        row_at(d, m, s, lengths, parts).iter().zip(heights).map(|(r, h)| r * h).sum()
-    };
-    let nudge = 1e-4 * sigma;
-    let mut normal = DMatrix::<f64>::zeros(7, 7);
-    let mut right = DVector::<f64>::zeros(7);
-    for (i, &value) in mean.iter().enumerate().filter(|(_, v)| v.is_finite()) {
-        let d = raster.at(i);
-        let [a, b, c, e, f] = row_at(d, middle, sigma, lengths, parts);
-        let here = model(d, middle, sigma);
-        let by_middle = (model(d, middle + nudge, sigma) - here) / nudge;
-        let by_sigma = (model(d, middle, sigma + nudge) - here) / nudge;
-        let row = DVector::from_row_slice(&[a, b, c, e, f, by_middle, by_sigma]);
-        normal.ger(1.0, &row, &row, 1.0);
-        right.axpy(f64::from(value) - here, &row, 1.0);
+impl Rows {
+    /// None with fewer than ten samples.
+    fn at(
+        mean: &[f32],
+        raster: Raster,
+        middle: f64,
+        sigma: f64,
+        lengths: Lengths,
+        parts: [bool; 2],
+    ) -> Option<Self> {
+        let finite = mean.iter().enumerate().filter(|(_, v)| v.is_finite());
+        let rows: Vec<Row> = finite
+            .map(|(i, &light)| {
+                let d = raster.at(i);
+                let u = (d - middle) / sigma;
+                let (core, core_slope) = core_and_slope(u, lengths.power);
+                let (haze, haze_slope) = if parts[0] { haze_and_slope(u, lengths.haze) } else { (0.0, 0.0) };
+                let (veil, veil_slope) = if parts[1] { veil_and_slope(u, lengths.veil) } else { (0.0, 0.0) };
+                Row {
+                    light: f64::from(light),
+                    u,
+                    parts: [core, haze, veil, 1.0, d],
+                    slopes: [core_slope, haze_slope, veil_slope],
+                }
+            })
+            .collect();
+        (rows.len() >= 10).then_some(Self { rows, sigma })
     }
-    for i in 0..7 {
-        normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-8) + if normal[(i, i)] == 0.0 { 1.0 } else { 0.0 };
+
+    /// The heights of the five parts by linear least squares, and the sum of squares left.
+    fn heights(&self) -> Option<([f64; 5], f64)> {
+        let mut normal = SMatrix::<f64, 5, 5>::zeros();
+        let mut right = SVector::<f64, 5>::zeros();
+        let mut squares = 0.0;
+        for row in &self.rows {
+            let parts = SVector::from(row.parts);
+            normal += parts * parts.transpose();
+            right += parts * row.light;
+            squares += row.light * row.light;
+        }
+        for i in 0..5 {
+            normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-9) + if normal[(i, i)] == 0.0 { 1.0 } else { 0.0 };
+        }
+        let solution = normal.cholesky()?.solve(&right);
+        Some((solution.into(), (squares - solution.dot(&right)).max(0.0)))
     }
-    let step = normal.cholesky()?.solve(&right);
-    Some((step[5], step[6]))
+
+    /// Change of middle and width from the full seven-parameter linearisation.
+    fn step(&self, heights: &[f64; 5]) -> Option<[f64; 2]> {
+        let mut normal = SMatrix::<f64, 7, 7>::zeros();
+        let mut right = SVector::<f64, 7>::zeros();
+        for row in &self.rows {
+            let model: f64 = row.parts.iter().zip(heights).map(|(r, h)| r * h).sum();
+            let slope: f64 = row.slopes.iter().zip(heights).map(|(r, h)| r * h).sum();
+            // u = (d − middle) / width
+            let (by_middle, by_sigma) = (-slope / self.sigma, -slope * row.u / self.sigma);
+            let [a, b, c, e, f] = row.parts;
+            let all = SVector::from([a, b, c, e, f, by_middle, by_sigma]);
+            normal += all * all.transpose();
+            right += all * (row.light - model);
+        }
+        for i in 0..7 {
+            normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-8) + if normal[(i, i)] == 0.0 { 1.0 } else { 0.0 };
+        }
+        let step = normal.cholesky()?.solve(&right);
+        Some([step[5], step[6]])
+    }
 }
 
 #[cfg(test)]
@@ -271,17 +314,36 @@ mod tests {
     }
 
     #[test]
+    fn the_parts_rise_and_fall_as_their_slopes_say() {
+        let step = 1e-5;
+        for k in -60..=60 {
+            let u = 0.1 * f64::from(k) + 0.013;
+            let parts: [&dyn Fn(f64) -> (f64, f64); 5] = [
+                &|u| core_and_slope(u, 2.0),
+                &|u| core_and_slope(u, 1.5),
+                &|u| core_and_slope(u, 3.0),
+                &|u| haze_and_slope(u, 3.0),
+                &|u| veil_and_slope(u, 2.5),
+            ];
+            for (which, part) in parts.iter().enumerate() {
+                let measured = (part(u + step).0 - part(u - step).0) / (2.0 * step);
+                assert!((measured - part(u).1).abs() < 1e-8, "part {which} at {u}: {measured}");
+            }
+        }
+    }
+
+    #[test]
     fn the_inner_haze_does_not_pull_the_middle() {
         let raster = Raster { step: 1.0, half: 26 };
         // independent drawing: the haze summed from many thin lines, each a little further in
         let haze = |d: f64| -> f64 {
             (0..4000)
                 .map(|k| 0.05 * f64::from(k))
-                .map(|x| (-x / 40.0).exp() * core((d + x) / 3.5, 2.0))
+                .map(|x| (-x / 40.0).exp() * core_and_slope((d + x) / 3.5, 2.0).0)
                 .sum::<f64>()
         };
         let top = haze(-10.0);
-        let value = |d: f64| core(d / 3.5, 2.0) + 0.10 / top * haze(d) + 0.02;
+        let value = |d: f64| core_and_slope(d / 3.5, 2.0).0 + 0.10 / top * haze(d) + 0.02;
         let mean: Vec<f32> = (0..raster.len()).map(|i| value(raster.at(i)) as f32).collect();
         let naive =
             fit_parts(&mean, raster, 3.0, Lengths { haze: 12.0, veil: 4.0, power: 2.0 }, [false, false]);
