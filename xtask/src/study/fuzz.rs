@@ -1,17 +1,19 @@
 //! `cargo xtask study fuzz`: mutated photographs through decoding and measuring; nothing may panic or outgrow its memory.
 
+mod wounds;
+
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use arcmass_photo::load::DecodeLimits;
-use arcmass_photo::overlay::{draw_ring, draw_scale};
+use arcmass_photo::overlay::{StripFrame, draw_ring, draw_scale, draw_strip};
 use arcmass_photo::plane::{CameraHints, TraceInPixels, fit_plane, ring_in_plane};
 use arcmass_photo::scale::{ScaleHints, ScaleKind, find_scale};
 use arcmass_photo::{Picture, RingHints, find_helix, find_ring};
 
-use super::photographs::{dice::Dice, small_photographs};
-use crate::repository;
+use super::photographs::dice::Dice;
+use wounds::{Manner, Wounded, sources};
 
 const HELP: &str = "\
 cargo xtask study fuzz [--minutes N] [--runs N] [--seed S]
@@ -24,7 +26,8 @@ const MOST_PX: u64 = 8_000_000;
 /// Memory that measuring such a picture may take at its peak, beyond what the program held before: 40 bytes a pixel (samples,
 /// three planes of light, maps of the search), and what the libraries keep.
 const MOST_BYTES: u64 = 40 * MOST_PX + (64 << 20);
-/// A single file that takes longer is said.
+/// A single file that takes longer is said; time of the processor, where the system tells it, since the study may give way to
+/// other work.
 const SLOW: Duration = Duration::from_secs(30);
 
 /// How long to go on.
@@ -94,7 +97,7 @@ impl Told {
             |peak| format!("peak memory {} MB above the start's (limit {} MB)", peak >> 20, MOST_BYTES >> 20),
         );
         let mut text = format!(
-            "seed {seed}: {} mutated files in {:.0} s; {} could be decoded, {} showed a scale, {} a ring; slowest {:.1} s; {memory}; {} faults",
+            "seed {seed}: {} mutated photographs in {:.0} s; {} could be decoded, {} showed a scale, {} a ring; slowest {:.1} s; {memory}; {} faults",
             self.runs,
             self.seconds,
             self.decoded,
@@ -120,10 +123,12 @@ fn fuzzed(asked: &Asked, is_told: bool) -> Result<Told, String> {
     while told.runs < asked.runs && start.elapsed() < asked.time {
         // each file has a stream of its own: a fault is found again from seed and number alone
         let mut dice = Dice::new(asked.seed.wrapping_mul(1_000_003).wrapping_add(told.runs));
-        let bytes = mutated(&sources, &mut dice);
-        let one = Instant::now();
-        let (number, kind) = (told.runs, told.runs % 4);
-        match catch_unwind(AssertUnwindSafe(|| measured(&bytes, kind))) {
+        let number = told.runs;
+        let Some((wounded, kind)) = Wounded::by_lot(&sources, Manner::of(number), &mut dice) else {
+            return Err("no photograph to wound".to_owned());
+        };
+        let one = spent(start);
+        match catch_unwind(AssertUnwindSafe(|| measured(wounded, kind))) {
             Ok(seen) => {
                 told.decoded += u64::from(seen.decoded);
                 told.scales += u64::from(seen.scale);
@@ -131,7 +136,7 @@ fn fuzzed(asked: &Asked, is_told: bool) -> Result<Told, String> {
             }
             Err(_) => told.faults.push(format!("file {number} panicked")),
         }
-        let took = one.elapsed();
+        let took = spent(start).saturating_sub(one);
         if took > SLOW {
             told.faults.push(format!("file {number} took {:.0} s", took.as_secs_f64()));
         }
@@ -151,70 +156,6 @@ fn fuzzed(asked: &Asked, is_told: bool) -> Result<Told, String> {
     Ok(told)
 }
 
-/// Drawn photographs of rings and scales, and every kind of file.
-fn sources() -> Result<Vec<Vec<u8>>, String> {
-    let mut all = small_photographs()?;
-    let folder = repository::root().join("tests/data/decode");
-    let mut names: Vec<_> = std::fs::read_dir(&folder)
-        .map_err(|fault| format!("{}: {fault}", folder.display()))?
-        .filter_map(|entry| entry.ok().map(|entry| entry.path()))
-        .filter(|path| path.extension().is_some_and(|kind| kind != "txt"))
-        .collect();
-    names.sort();
-    for path in names {
-        all.push(std::fs::read(&path).map_err(|fault| format!("{}: {fault}", path.display()))?);
-    }
-    Ok(all)
-}
-
-/// One of the sources with up to eight wounds.
-fn mutated(sources: &[Vec<u8>], dice: &mut Dice) -> Vec<u8> {
-    let Some(mut bytes) = sources.get(dice.below(sources.len())).cloned() else { return Vec::new() };
-    for _ in 0..1 + dice.below(8) {
-        wound(&mut bytes, sources, dice);
-    }
-    bytes
-}
-
-fn wound(bytes: &mut Vec<u8>, sources: &[Vec<u8>], dice: &mut Dice) {
-    if bytes.is_empty() {
-        return;
-    }
-    // headers steer the decoder: every other wound lies there
-    let reach = if dice.below(2) == 0 { bytes.len().min(700) } else { bytes.len() };
-    let at = dice.below(reach);
-    match dice.below(9) {
-        0 | 1 => bytes[at] ^= 1 << dice.below(8),
-        2 => bytes[at] = [0, 1, 0x7f, 0x80, 0xfe, 0xff][dice.below(6)],
-        3 => bytes[at] = dice.below(256) as u8,
-        // sizes and offsets are two or four bytes long
-        4 => {
-            let value = [0_u32, 1, 0xffff, 0x10000, 0x7fff_ffff, 0xffff_ffff][dice.below(6)];
-            for (slot, byte) in bytes.iter_mut().skip(at).zip(value.to_be_bytes()) {
-                *slot = byte;
-            }
-        }
-        5 => bytes.truncate(at.max(1)),
-        6 => {
-            let end = (at + 1 + dice.below(64)).min(bytes.len());
-            bytes.drain(at..end);
-        }
-        7 => {
-            let end = (at + 1 + dice.below(200)).min(bytes.len());
-            let part = bytes[at..end].to_vec();
-            bytes.splice(at..at, part);
-        }
-        _ => {
-            let other = &sources[dice.below(sources.len())];
-            let from = dice.below(other.len().max(1));
-            let end = (from + 1 + dice.below(2000)).min(other.len());
-            for (slot, byte) in bytes.iter_mut().skip(at).zip(&other[from.min(end)..end]) {
-                *slot = *byte;
-            }
-        }
-    }
-}
-
 /// How far one file came.
 #[derive(Default)]
 struct Seen {
@@ -223,17 +164,18 @@ struct Seen {
     ring: bool,
 }
 
-fn measured(bytes: &[u8], kind: u64) -> Seen {
+fn measured(wounded: Wounded, kind: ScaleKind) -> Seen {
     let mut seen = Seen::default();
-    let Ok(picture) = Picture::from_bytes_within(bytes, DecodeLimits { most_px: MOST_PX }) else {
-        return seen;
+    let picture = match wounded {
+        Wounded::Picture(picture) => picture,
+        Wounded::File(bytes) => {
+            let Ok(picture) = Picture::from_bytes_within(&bytes, DecodeLimits { most_px: MOST_PX }) else {
+                return seen;
+            };
+            picture
+        }
     };
     seen.decoded = true;
-    let kind = match kind {
-        0 => ScaleKind::Grid,
-        1 => ScaleKind::Board,
-        _ => ScaleKind::Ruler,
-    };
     let hints = ScaleHints { kind, spacing_mm: Some(1.0), ..ScaleHints::default() };
     let size = [picture.width(), picture.height()];
     let camera = CameraHints { distance_mm: Some((900.0, 10.0)), ..CameraHints::default() }.with_facts(
@@ -251,12 +193,29 @@ fn measured(bytes: &[u8], kind: u64) -> Seen {
         seen.ring = true;
         let points: Vec<[f64; 2]> = trace.points.iter().map(|point| [point.x_px, point.y_px]).collect();
         let line = TraceInPixels { points_px: &points, u_px: &[] };
-        let ring = plane.and_then(|plane| ring_in_plane(line, &plane).ok());
+        let ring = plane.as_ref().and_then(|plane| ring_in_plane(line, plane).ok());
         draw_ring(&picture, &trace, ring.as_ref());
+        if let Some((plane, ring)) = plane.zip(ring) {
+            let frame = StripFrame {
+                centre_mm: ring.centre_mm,
+                radius_mm: 0.5 * ring.diameter_mm,
+                from_rad: 0.0,
+                arc_rad: std::f64::consts::TAU,
+                across_mm: [-4.0, 4.0],
+            };
+            draw_strip(&picture, &plane, &frame);
+        }
     } else {
         let _ = find_helix(&picture, &RingHints::default());
     }
     seen
+}
+
+/// Time that this thread has had the processor (Linux), else by the clock.
+fn spent(start: Instant) -> Duration {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let spent = told.and_then(|text| text.split_whitespace().next()?.parse().ok());
+    spent.map_or_else(|| start.elapsed(), Duration::from_nanos)
 }
 
 /// Largest resident memory of this process so far, in bytes; none where the system does not tell.

@@ -13,6 +13,7 @@ use std::process::ExitCode;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use arcmass_photo::scale::ScaleKind;
 use condition::{CONDITIONS, Condition};
 use notebook::Row;
 
@@ -115,13 +116,31 @@ fn study(asked: &Asked) -> Result<(), String> {
     Ok(())
 }
 
-/// The photographs of a few conditions at a third of their size, for studies that need many pictures quickly.
-pub(crate) fn small_photographs() -> Result<Vec<Vec<u8>>, String> {
-    const NAMES: [&str; 4] = ["clean", "covered ruler", "squared paper", "board"];
+/// A photograph in JPEG, and what kind of scale may be looked for on it.
+pub(crate) struct Small {
+    pub(crate) jpeg: Vec<u8>,
+    pub(crate) kind: ScaleKind,
+}
+
+/// Rings at a third of their size and scales at three quarters (below, their millimetres run into one another), for studies
+/// that need many pictures quickly; the last shows both together.
+pub(crate) fn small_photographs() -> Result<Vec<Small>, String> {
+    const THIRD: f64 = 1.0 / 3.0;
+    const MARKS_APART: f64 = 0.75;
+    let of = |name: &str| CONDITIONS.iter().find(|c| c.name == name).ok_or(format!("no condition {name}"));
     let mut all = Vec::new();
-    for condition in CONDITIONS.iter().filter(|condition| NAMES.contains(&condition.name)) {
-        all.extend(notebook::small(condition, 1.0 / 3.0)?);
+    let kinds = [
+        ("clean", ScaleKind::Ruler),
+        ("covered ruler", ScaleKind::Ruler),
+        ("squared paper", ScaleKind::Grid),
+        ("board", ScaleKind::Board),
+    ];
+    for (name, kind) in kinds {
+        all.push(Small { jpeg: notebook::small_ring(of(name)?, THIRD)?, kind });
+        all.push(Small { jpeg: notebook::small_scale(of(name)?, MARKS_APART)?, kind });
     }
+    let together = notebook::small_ring(of("one picture")?, MARKS_APART)?;
+    all.push(Small { jpeg: together, kind: ScaleKind::Ruler });
     Ok(all)
 }
 

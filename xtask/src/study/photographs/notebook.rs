@@ -76,15 +76,24 @@ pub(crate) fn draw_into(folder: &Path, condition: &Condition, bench: u64) -> Res
     Ok(truths.iter().map(|truth| truth.diameter_mm).collect())
 }
 
-/// The first ring and the scale of a condition's first bench, their sides so many times as long.
-pub(crate) fn small(condition: &Condition, factor: f64) -> Result<[Vec<u8>; 2], String> {
+/// The first ring's photograph of a condition's first bench, its sides so many times as long.
+pub(crate) fn small_ring(condition: &Condition, factor: f64) -> Result<Vec<u8>, String> {
+    let (setup, mut dice) = small_setup(condition, factor);
+    let rings = setup.rings(&mut dice)?;
+    Ok(ring_photo(&setup, rings.first().ok_or("no ring")?, 0)?.0)
+}
+
+/// The same bench's scale.
+pub(crate) fn small_scale(condition: &Condition, factor: f64) -> Result<Vec<u8>, String> {
+    scale_photo(&small_setup(condition, factor).0)
+}
+
+fn small_setup(condition: &Condition, factor: f64) -> (Setup, Dice) {
     let mut dice = Dice::new(1);
     let mut setup = Setup::by_lot(&mut dice);
     (condition.change)(&mut setup, &mut dice);
     setup.finer(factor);
-    let rings = setup.rings(&mut dice)?;
-    let ring = rings.first().ok_or("no ring")?;
-    Ok([ring_photo(&setup, ring, 0)?.0, scale_photo(&setup)?])
+    (setup, dice)
 }
 
 fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), String> {
