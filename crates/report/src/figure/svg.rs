@@ -138,7 +138,9 @@ impl Svg {
         let rules: String = EVERY_MEANING
             .iter()
             .filter_map(|meaning| {
-                let (_, _, dark) = COLOURS.iter().find(|(name, ..)| *name == meaning.colour())?;
+                // a quiet line would be lost on the beam
+                let wanted = if *meaning == Meaning::Plain { "text" } else { meaning.colour() };
+                let (_, _, dark) = COLOURS.iter().find(|(name, ..)| *name == wanted)?;
                 let class = meaning.class();
                 Some(format!(
                     "#{id} .on-picture .{class}-line,#{id} .on-picture .{class}-bar,#{id} .on-picture .{class}-open{{stroke:{dark}}}"
