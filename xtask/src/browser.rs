@@ -29,7 +29,7 @@ fn user_is_root() -> bool {
     told.is_ok_and(|told| told.stdout.trim_ascii() == b"0")
 }
 
-/// axe-core under `target/`, fetched once by npm; none where npm is not there or has no network, which is said.
+/// axe-core under `target/`, fetched once by npm; none where npm is not there or has no network, with what to do said.
 pub(crate) fn axe(root: &Path) -> Option<PathBuf> {
     let folder = root.join("target/axe");
     let file = folder.join("node_modules/axe-core/axe.min.js");
@@ -42,6 +42,9 @@ pub(crate) fn axe(root: &Path) -> Option<PathBuf> {
     if file.is_file() {
         return Some(file);
     }
-    println!("axe-core could not be fetched by npm: the check of accessibility is left out");
+    println!(
+        "the page's accessibility is checked with axe-core, which npm could not fetch; install npm, or put the file at {}",
+        file.display()
+    );
     None
 }

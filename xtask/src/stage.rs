@@ -91,8 +91,13 @@ fn examples(root: &Path) -> bool {
     cargo_does(root, &["test", "--doc", "--workspace", "--all-features", "--no-fail-fast"], &[])
 }
 
+/// Tells the page's tests in a browser where they are run: [`page`] does, with what it needs; [`tests`] passes them over.
+const BROWSER: &str = "ARCMASS_BROWSER";
+
 /// With nextest where it is installed, which runs the tests of all crates side by side.
 fn tests(root: &Path) -> bool {
+    println!("the page's tests in a browser are left to the stage `page in a browser`");
+    let elsewhere = [(BROWSER, "elsewhere")];
     let nextest = Command::new(cargo())
         .args(["nextest", "--version"])
         .stdout(Stdio::null())
@@ -100,7 +105,11 @@ fn tests(root: &Path) -> bool {
         .status()
         .is_ok_and(|status| status.success());
     if nextest {
-        return cargo_does(root, &["nextest", "run", "--workspace", "--all-features", "--no-fail-fast"], &[]);
+        return cargo_does(
+            root,
+            &["nextest", "run", "--workspace", "--all-features", "--no-fail-fast"],
+            &elsewhere,
+        );
     }
     cargo_does(
         root,
@@ -114,21 +123,21 @@ fn tests(root: &Path) -> bool {
             "--examples",
             "--no-fail-fast",
         ],
-        &[],
+        &elsewhere,
     )
 }
 
-/// The page's way from an empty notebook to its mass in Chromium, with axe-core where npm brings it. Asked of the whole
-/// workspace, so that nothing is built twice for another set of features.
+/// The page's way from an empty notebook to its mass in Chromium, with axe-core. Asked of the whole workspace, so that nothing
+/// is built twice for another set of features. Fails where either is missing.
 fn page(root: &Path) -> bool {
     if !browser::is_there() {
         return false;
     }
-    let axe = browser::axe(root).map(|file| file.display().to_string()).unwrap_or_default();
+    let Some(axe) = browser::axe(root).map(|file| file.display().to_string()) else { return false };
     cargo_does(
         root,
         &["test", "--workspace", "--all-features", "--test", "browser"],
-        &[("ARCMASS_AXE", &axe)],
+        &[("ARCMASS_AXE", &axe), (BROWSER, "required")],
     )
 }
 

@@ -8,7 +8,7 @@ const STATIONS: [&str; 9] = ["bench", "field", "plan", "readings", "ring", "mass
 
 /// Each station, dark and light, on a desk and on a phone: nothing wider than the screen, nothing seriously hard to reach.
 pub(crate) fn at_every_station(page: &mut Browser, own: &str) {
-    let axe = std::env::var("ARCMASS_AXE").ok().and_then(|file| std::fs::read_to_string(file).ok());
+    let axe = std::env::var("ARCMASS_AXE").ok().map(|file| std::fs::read_to_string(file).unwrap());
     for look in ["dark", "light", "dim"] {
         for (width, height) in [(1280, 800), (390, 844)] {
             page.size(width, height);

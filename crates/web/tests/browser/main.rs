@@ -15,10 +15,7 @@ use common::Bench;
 
 /// An empty notebook served, and a browser on its first page: bench, browser, the page's own address. None without Chromium.
 fn first_page() -> Option<(Bench, Browser, String)> {
-    let Some(program) = chromium() else {
-        eprintln!("no Chromium here; install it with: apt-get install chromium");
-        return None;
-    };
+    let program = chromium()?;
     let bench = Bench::new(None);
     let own = format!("http://{}", bench.host());
     let mut page = Browser::open(&program);
