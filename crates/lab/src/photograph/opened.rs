@@ -4,7 +4,7 @@ mod laid;
 
 use std::sync::{Mutex, PoisonError};
 
-pub use laid::{Laid, is_from_the_front};
+pub use laid::{Laid, LaidSide};
 
 use arcmass_notebook::{HandMark, HandMarks, Input, MarkKind, Notebook, View};
 use arcmass_photo::load::DecodeLimits;
@@ -35,10 +35,35 @@ pub struct Opened {
 
 /// What the last whole measurement gave.
 #[derive(Clone)]
-struct Last {
+enum Last {
+    Ring(Box<RingLast>),
+    /// A side view with the marks it was measured with: only the same marks are answered at once.
+    Side(Box<SideLast>),
+}
+
+/// A side view as it was measured.
+#[derive(Clone)]
+struct SideLast {
+    seen: Seen,
+    marks: Vec<HandMark>,
+    plane: ScalePlane,
+}
+
+/// A ring that was followed.
+#[derive(Clone)]
+struct RingLast {
     trace: RingTrace,
     plane: ScalePlane,
     marks: Vec<HandMark>,
+}
+
+impl Last {
+    fn plane(&self) -> &ScalePlane {
+        match self {
+            Self::Ring(last) => &last.plane,
+            Self::Side(last) => &last.plane,
+        }
+    }
 }
 
 /// A mark this far off the followed line, in parts of the ring's radius, may mean another line.
@@ -153,7 +178,11 @@ impl Opened {
     pub fn quick(&self, notebook: &Notebook, marks: &[HandMark]) -> Result<Option<Seen>, LabError> {
         let Some(shot) = &self.shot else { return Ok(None) };
         let last = self.last.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        let Some(mut last) = last else { return Ok(None) };
+        let mut last = match last {
+            None => return Ok(None),
+            Some(Last::Side(last)) => return Ok((last.marks == marks).then_some(last.seen)),
+            Some(Last::Ring(last)) => *last,
+        };
         let of = |kind: MarkKind| marks.iter().filter(move |mark| mark.what == kind);
         let ellipse = last.trace.ellipse;
         let off = |mark: &HandMark| ellipse.distance(mark.x_px, mark.y_px).abs() > ANOTHER_LINE * ellipse.r;
@@ -209,25 +238,32 @@ impl Opened {
             },
         };
         if let (Some(shot), Some(plane)) = (&self.shot, &plane) {
-            self.ring(&job, shot, plane, &mut seen);
+            if shot.is_side_view {
+                self.helix(&job, shot, plane, &mut seen, marks);
+            } else {
+                self.ring(&job, shot, plane, &mut seen);
+            }
         }
         Ok(seen)
     }
 
-    fn ring(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen) {
-        if shot.is_side_view {
-            match job.side(&self.photo, &self.picture, plane) {
-                Ok((helix, sized)) => fill_side(seen, job, shot, plane, &helix, &sized),
-                Err(why) => seen.trouble = Some(why),
-            }
-            return;
+    fn helix(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen, marks: &[HandMark]) {
+        match job.side(&self.photo, &self.picture, plane) {
+            Ok((helix, sized)) => fill_side(seen, job, shot, plane, &helix, &sized),
+            Err(why) => seen.trouble = Some(why),
         }
+        let last = SideLast { seen: seen.clone(), marks: marks.to_vec(), plane: plane.clone() };
+        let last = Last::Side(Box::new(last));
+        *self.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);
+    }
+
+    fn ring(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen) {
         match job.traced(&self.photo, &self.picture, plane) {
             Ok((trace, ring)) => {
                 fill(seen, job, shot, plane, &trace, ring);
                 let marks =
                     job.notebook.marks_of(&self.photo).map(|own| own.marks.clone()).unwrap_or_default();
-                let last = Last { trace, plane: plane.clone(), marks };
+                let last = Last::Ring(Box::new(RingLast { trace, plane: plane.clone(), marks }));
                 *self.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);
             }
             Err(why) => seen.trouble = Some(why),
@@ -247,7 +283,11 @@ impl Opened {
         let bare = |marks: &[HandMark]| -> Vec<HandMark> {
             marks.iter().map(|mark| HandMark { line: 0, ..*mark }).collect()
         };
-        if let Some(last) = last.filter(|last| bare(&last.marks) == bare(marks)) {
+        let last = match last {
+            Some(Last::Ring(last)) => Some(last).filter(|last| bare(&last.marks) == bare(marks)),
+            _ => None,
+        };
+        if let Some(last) = last {
             let ring = super::measure::in_plane(&last.trace, &last.plane).ok()?;
             return StraightBeam::of_ring(shot, &self.picture, &last.plane, &last.trace, &ring);
         }

@@ -1,9 +1,12 @@
 //! A predicted path laid over a photograph, as the photograph's own camera would see it.
 
+mod side;
+mod turns;
+
 use std::sync::PoisonError;
 
 use arcmass_fit::{Scatter, fit_circle};
-use arcmass_notebook::{Notebook, View};
+use arcmass_notebook::Notebook;
 use arcmass_photo::plane::ScalePlane;
 use serde::Serialize;
 
@@ -15,7 +18,7 @@ use crate::document::{PathDocument, Q};
 /// The photograph's place is found by bringing centres together; each round leaves about a hundredth of the last's error.
 const ROUNDS: usize = 4;
 
-/// A prediction and a photograph of the ring together.
+/// A prediction and a photograph of the ring or of the helix together.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Laid {
     /// Width, pixels.
@@ -26,14 +29,32 @@ pub struct Laid {
     pub path_px: Vec<[f64; 2]>,
     /// The beam as it was found on the photograph, pixels; empty where it could not be followed.
     pub beam_px: Vec<[f64; 2]>,
-    /// Diameter of the circle through the predicted turn as this camera sees it on the scale's plane, mm.
+    /// From the front: diameter of the circle through the predicted turn as this camera sees it on the scale's plane, mm.
+    /// From the side: diameter of the predicted helix along what the photograph shows of it, mm.
     pub predicted_diameter_mm: Option<f64>,
-    /// The photographed ring's diameter in the scale's plane, mm.
+    /// From the front: the photographed ring's diameter in the scale's plane, mm; from the side: the helix' diameter, mm.
     pub photographed_diameter_mm: Option<Q>,
     /// Predicted minus photographed, mm.
     pub difference_mm: Option<f64>,
-    /// Whether the two centres were brought together; else the coils' axis lies in the middle of the picture.
+    /// Whether the two were brought together; else the coils' axis lies in the middle of the picture.
     pub is_centred: bool,
+    /// What only a side view tells.
+    pub side: Option<LaidSide>,
+}
+
+/// A prediction over a side view.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LaidSide {
+    /// Pitch of the predicted helix along what the photograph shows of it, mm, without sign.
+    pub predicted_pitch_mm: Option<f64>,
+    /// The photographed helix' pitch, mm.
+    pub photographed_pitch_mm: Option<Q>,
+    /// Predicted minus photographed, mm.
+    pub difference_mm: Option<f64>,
+    /// `+x` or `-x`: where the camera stood, as the photograph fits better.
+    pub camera_on: &'static str,
+    /// How far the prediction was turned in the picture to lie along the photographed helix, degrees, counter-clockwise.
+    pub turned_deg: f64,
 }
 
 impl Opened {
@@ -41,19 +62,13 @@ impl Opened {
     ///
     /// The scale gives the camera: how far, how tilted, how many pixels a millimetre. It doesn't say where on its plane the
     /// coils' axis passes, so the centres of the predicted and the photographed ring are brought together; size, shape and
-    /// the way the beam doesn't close are compared, the place is not. The camera is taken to stand upright.
+    /// the way the beam doesn't close are compared, the place is not. The camera is taken to stand upright; over a side view
+    /// the prediction is turned in the picture until it lies along the photographed helix.
     ///
     /// - **Takes** the notebook and a path of it.
-    /// - **Fails** where the photograph has no measured scale, or was taken from the side.
+    /// - **Fails** where the photograph has no measured scale.
     pub fn lay(&self, notebook: &Notebook, path: &PathDocument) -> Result<Laid, LabError> {
         let file = format!("photos/{}", self.photo);
-        if self.shot.as_ref().is_some_and(|shot| shot.is_side_view) {
-            return Err(LabError::lacking(
-                &file,
-                "a prediction is laid over photographs from the front only",
-                "choose one taken along the coils' axis",
-            ));
-        }
         let marks = notebook.marks_of(&self.photo).map(|own| own.marks.clone()).unwrap_or_default();
         let seen = match self.quick(notebook, &marks)? {
             Some(seen) => seen,
@@ -67,6 +82,9 @@ impl Opened {
             return Err(LabError::lacking(&file, why.0, why.1));
         };
         let apparatus = Apparatus::of(&notebook.bench)?;
+        if self.shot.as_ref().is_some_and(|shot| shot.is_side_view) {
+            return Ok(side::laid(&seen, &plane, 1e3 * apparatus.scale_offset.value, path));
+        }
         let plane_z_mm = path.muzzle_mm[2] + 1e3 * apparatus.scale_offset.value;
         let accepted = seen.points.iter().filter(|point| point.accepted);
         let beam_px: Vec<[f64; 2]> = accepted.map(|point| [point.x_px, point.y_px]).collect();
@@ -94,6 +112,7 @@ impl Opened {
             photographed_diameter_mm: photographed,
             difference_mm: predicted.zip(photographed).map(|(ours, theirs)| ours - theirs.value),
             is_centred: centre.is_some(),
+            side: None,
         })
     }
 }
@@ -102,15 +121,9 @@ impl Opened {
     /// The plane of the scale, once it was measured.
     fn plane(&self) -> Option<ScalePlane> {
         let last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
-        let last = last.as_ref().map(|last| last.plane.clone());
+        let last = last.as_ref().map(|last| last.plane().clone());
         last.or_else(|| self.scale.as_ref().and_then(|scale| scale.as_ref().ok()).cloned())
     }
-}
-
-/// Whether a photograph of a run can have a prediction laid over it.
-pub fn is_from_the_front(notebook: &Notebook, photo: &str) -> bool {
-    let mut runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
-    runs.any(|run| run.ring_photo.as_deref() == Some(photo) && run.view == View::Front)
 }
 
 /// How the photograph's camera sees the bench.
