@@ -167,7 +167,7 @@ struct Seen {
 fn measured(wounded: Wounded, kind: ScaleKind) -> Seen {
     let mut seen = Seen::default();
     let picture = match wounded {
-        Wounded::Picture(picture) => picture,
+        Wounded::Picture(picture) => *picture,
         Wounded::File(bytes) => {
             let Ok(picture) = Picture::from_bytes_within(&bytes, DecodeLimits { most_px: MOST_PX }) else {
                 return seen;

@@ -39,7 +39,7 @@ impl Manner {
 /// A wounded photograph: a file, or a picture that needs no decoding.
 pub(super) enum Wounded {
     File(Vec<u8>),
-    Picture(Picture),
+    Picture(Box<Picture>),
 }
 
 impl Wounded {
@@ -57,7 +57,7 @@ impl Wounded {
             _ => source.kind,
         };
         let wounded = match (manner, &source.picture) {
-            (Manner::Pixels, Some(picture)) => Self::Picture(in_pixels(picture, dice)?),
+            (Manner::Pixels, Some(picture)) => Self::Picture(Box::new(in_pixels(picture, dice)?)),
             (Manner::Data, _) => Self::File(in_data(&source.bytes, dice)),
             _ => Self::File(in_bytes(sources, source, dice)),
         };
