@@ -111,6 +111,57 @@ fn a_long_table_goes_on_under_its_heads_on_the_next_sheet() {
     }
 }
 
+/// Lower ends of the pictures of a sheet, in millimetres from its upper edge.
+fn picture_ends(frame: &Frame, from: f64, into: &mut Vec<f64>) {
+    for (at, item) in frame.items() {
+        let top = from + at.y.to_mm();
+        match item {
+            FrameItem::Image(_, size, _) => into.push(top + size.y.to_mm()),
+            FrameItem::Group(group) => picture_ends(&group.frame, top, into),
+            _ => {}
+        }
+    }
+}
+
+#[test]
+fn a_tall_figure_is_made_to_fit_its_sheet() {
+    let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 100 500\" width=\"100\" height=\"500\"><title>t</title>\
+        <rect width=\"100\" height=\"500\"/></svg>";
+    let html = page(&format!("<figure class=\"drawn\">{svg}<figcaption>Below.</figcaption></figure>"));
+    for paper in [Paper::A4, Paper::Letter] {
+        let document = sheets(&html, paper);
+        assert_eq!(document.pages().len(), 1, "{paper:?}");
+        let sheet = &document.pages()[0].frame;
+        let mut ends = Vec::new();
+        picture_ends(sheet, 0.0, &mut ends);
+        assert_eq!(ends.len(), 1);
+        // the margin at the foot is 22 mm, and the caption stands above it
+        assert!(ends[0] < sheet.height().to_mm() - 26.0, "{paper:?}: {} mm", ends[0]);
+    }
+}
+
+#[test]
+fn what_belongs_together_stands_on_one_sheet() {
+    let lines: String = (0..35).map(|i| format!("<p>Line {i}.</p>")).collect();
+    let list: String = (0..9).map(|i| format!("<li>Step {i}.</li>")).collect();
+    let row = "<tr><th>a</th><td class=\"number\">1</td></tr>".repeat(12);
+    let table = format!("<div class=\"table whole\"><table><tbody>{row}</tbody></table></div>");
+    let whole = format!("<section class=\"whole\"><h2>Cautions</h2><ol>{list}</ol></section>");
+    let lead = format!("<section><h2>Photographs</h2><p>Measured.</p>{table}</section>");
+    for (what, first, last) in [(whole, "Cautions", "Step8."), (lead, "Photographs", "a1")] {
+        let document = sheets(&page(&format!("{lines}{what}")), Paper::A4);
+        let on = |word: &str| {
+            document.pages().iter().rposition(|sheet| {
+                let mut text = String::new();
+                words(&sheet.frame, &mut text);
+                text.contains(word)
+            })
+        };
+        assert_eq!(on(first), on(last), "{first}");
+        assert_eq!(on(first), Some(1), "the lines before fill the first sheet");
+    }
+}
+
 #[test]
 fn a_figure_is_set_in_its_light_colours_and_the_sheets_typeface() {
     let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" id=\"f\" viewBox=\"0 0 10 10\" width=\"10\" height=\"10\">\

@@ -43,7 +43,8 @@ pub(crate) fn masses(reduction: &ReductionDocument) -> Figure {
         .map(|(i, run)| Point::new(place(i), KG * run.textbook_mass_kg))
         .collect();
     let [low, high] = reduction.mass_kg.interval_95;
-    let x = Axis::new("run, in the order of the table").range(0.4, place(reduction.runs.len()) - 0.4);
+    let x =
+        Axis::new("run, in the order of the table").range(0.4, place(reduction.runs.len()) - 0.4).counted();
     let mut panel = Panel::new(x, Axis::new("*m* / (10^{-31} kg)"))
         .height(220.0)
         .span(Meaning::Predicted, "result, 95 %", Side::Level, KG * low, KG * high)

@@ -17,7 +17,7 @@ pub fn history(document: &CombinationDocument) -> Figure {
     });
     let count = document.notebooks.len() as f64;
     let masses = Panel::new(
-        Axis::new("notebook, in the order given").range(0.4, count + 0.6),
+        Axis::new("notebook, in the order given").range(0.4, count + 0.6).counted(),
         Axis::new("*m* / (10^{-31} kg)"),
     )
     .height(200.0)
@@ -58,7 +58,9 @@ fn control(chart: &ControlChart) -> Panel {
             .map(|(point, x)| Point::new(x, point.value).y_bar(point.standard_uncertainty))
             .collect::<Vec<_>>()
     };
-    let x = Axis::new(format!("{}, day by day", chart.bench)).range(0.4, chart.points.len() as f64 + 0.6);
+    let x = Axis::new(format!("{}, day by day", chart.bench))
+        .range(0.4, chart.points.len() as f64 + 0.6)
+        .counted();
     let mut panel =
         Panel::new(x, Axis::new(format!("{what} / {unit}").replace("/ 10^{-31} kg", "/ (10^{-31} kg)")))
             .height(150.0)

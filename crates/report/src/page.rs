@@ -44,7 +44,7 @@ fn contents(sections: &[Section]) -> Markup {
 fn of_section(section: &Section) -> Markup {
     let heading_id = format!("{}-heading", section.id);
     html! {
-        section id=(section.id) aria-labelledby=(heading_id) {
+        section id=(section.id) class=[section::WHOLE.contains(&section.id).then_some("whole")] aria-labelledby=(heading_id) {
             h2 id=(heading_id) { (section.heading) }
             (section.body)
         }

@@ -91,7 +91,8 @@ table,.caption,figcaption{font-size:9pt}
 figure.drawn{width:66%}
 h2:has(+p+.table),h2+p:has(+.table),h2:has(+p+figure),h2+p:has(+figure),h2+p:has(+p+figure){break-after:avoid}
 figure.drawn .scroll{break-after:avoid}
-#agreement,#comparison,#cautions,#inputs{break-inside:avoid}
+section.whole,#inputs,p{break-inside:avoid}
+svg.figure{max-height:190mm}
 .data,.screen{display:none}
 figure.photo img{max-height:66mm}
 .photos{grid-template-columns:1fr 1fr;gap:0 5mm}

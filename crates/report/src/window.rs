@@ -46,9 +46,9 @@ fn panel(plan: &PlanDocument, arrangement: &Arrangement, is_first: bool) -> Pane
     };
     let x = Axis::new(format!("*V* / V  ({leads}{turned})"));
     Panel::new(x, Axis::new("*I* / A"))
-        .height(210.0)
+        .height(280.0)
         .band(Meaning::Stated, name("window"), band.collect())
-        .rule(Meaning::Caution, Side::Upright, plan.window.voltage_limit_v, "rating")
-        .rule(Meaning::Caution, Side::Level, plan.window.current_limit_a, "rating")
+        .rule(Meaning::Caution, Side::Upright, plan.window.voltage_limit_v, "gun’s rating")
+        .rule(Meaning::Caution, Side::Level, plan.window.current_limit_a, "coils’ rating")
         .points(Meaning::Predicted, name("proposed"), points.collect())
 }

@@ -12,6 +12,7 @@ pub struct Axis {
     pub(super) range: Option<[f64; 2]>,
     pub(super) logarithmic: bool,
     pub(super) from_zero: bool,
+    pub(super) counted: bool,
 }
 
 impl Axis {
@@ -19,7 +20,7 @@ impl Axis {
     ///
     /// `label` is `*symbol* / unit`: `*…*` is set in italics, `^{…}` raised, `_{…}` lowered.
     pub fn new(label: impl Into<String>) -> Self {
-        Axis { label: label.into(), range: None, logarithmic: false, from_zero: false }
+        Axis { label: label.into(), range: None, logarithmic: false, from_zero: false, counted: false }
     }
 
     /// Fixes the range; ends that are equal or not finite are ignored.
@@ -42,6 +43,13 @@ impl Axis {
     #[must_use]
     pub fn from_zero(mut self) -> Self {
         self.from_zero = true;
+        self
+    }
+
+    /// What is counted has ticks at whole numbers only.
+    #[must_use]
+    pub fn counted(mut self) -> Self {
+        self.counted = true;
         self
     }
 
@@ -83,6 +91,8 @@ fn padded_log(low: f64, high: f64) -> [f64; 2] {
 pub(super) struct Scale {
     pub(super) range: [f64; 2],
     pub(super) logarithmic: bool,
+    /// Ticks at whole numbers only.
+    pub(super) counted: bool,
     /// Places of the low and of the high end.
     pub(super) ends: [f64; 2],
 }
@@ -106,7 +116,17 @@ impl Scale {
     /// `apart` is about how far labels shall stand apart.
     pub(super) fn ticks(&self, apart: f64) -> Ticks {
         let length = (self.ends[1] - self.ends[0]).abs();
-        if self.logarithmic { log_ticks(self.range, length) } else { linear_ticks(self.range, length, apart) }
+        if self.logarithmic {
+            return log_ticks(self.range, length);
+        }
+        let mut ticks = linear_ticks(self.range, length, apart);
+        if self.counted {
+            let is_whole = |value: f64| (value - value.round()).abs() < 1e-9;
+            ticks.minor.retain(|value| is_whole(*value));
+            ticks.major.retain(|(value, _)| is_whole(*value));
+            ticks.major.iter_mut().for_each(|(value, label)| *label = number(*value, 0));
+        }
+        ticks
     }
 }
 
@@ -208,6 +228,15 @@ mod tests {
         assert_eq!(labels([130.0, 320.0], 400.0), ["150", "200", "250", "300"]);
         assert_eq!(labels([-0.35, 0.35], 300.0), ["\u{2212}0.2", "0.0", "0.2"]);
         assert_eq!(labels([0.0, 0.3], 210.0), ["0.0", "0.1", "0.2", "0.3"]);
+    }
+
+    #[test]
+    fn what_is_counted_has_whole_ticks_only() {
+        let scale = Scale { range: [0.4, 3.6], logarithmic: false, counted: true, ends: [0.0, 400.0] };
+        let ticks = scale.ticks(70.0);
+        let labels: Vec<&str> = ticks.major.iter().map(|(_, label)| label.as_str()).collect();
+        assert_eq!(labels, ["1", "2", "3"]);
+        assert!(ticks.minor.is_empty(), "{:?}", ticks.minor);
     }
 
     #[test]

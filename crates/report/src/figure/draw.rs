@@ -23,6 +23,14 @@ const SEQUENTIAL: [[f64; 3]; 5] = [
     [187.0, 172.0, 105.0],
     [254.0, 232.0, 56.0],
 ];
+/// The same on dark ground: nothing there glares where nothing deviates.
+const DIVERGING_DARK: [[f64; 3]; 5] = [
+    [110.0, 196.0, 242.0],
+    [28.0, 84.0, 124.0],
+    [26.0, 29.0, 34.0],
+    [128.0, 66.0, 22.0],
+    [240.0, 158.0, 66.0],
+];
 const DIVERGING: [[f64; 3]; 5] = [
     [0.0, 84.0, 140.0],
     [106.0, 168.0, 212.0],
@@ -281,7 +289,7 @@ fn draw_map(svg: &mut Svg, cell: &Cell, map: &Map) {
     // Each level is painted over the lower ones: no seams between them.
     for (step, level) in std::iter::once(f64::NEG_INFINITY).chain(map.levels.iter().copied()).enumerate() {
         let areas: Vec<Vec<[f64; 2]>> = contour::reached(map, level).into_iter().map(place).collect();
-        svg.areas(&colour(map.palette, step, map.levels.len()), &areas);
+        svg.areas(&colour(map.palette, svg.is_dark(), step, map.levels.len()), &areas);
     }
     for level in &map.levels {
         for line in contour::lines(map, *level) {
@@ -298,9 +306,10 @@ fn draw_map(svg: &mut Svg, cell: &Cell, map: &Map) {
 }
 
 /// Colour of the step above level `step - 1`, of `levels + 1` steps.
-fn colour(palette: Palette, step: usize, levels: usize) -> String {
+fn colour(palette: Palette, is_dark: bool, step: usize, levels: usize) -> String {
     let stops = match palette {
         Palette::Sequential => SEQUENTIAL,
+        Palette::Diverging if is_dark => DIVERGING_DARK,
         Palette::Diverging => DIVERGING,
     };
     let place = (step as f64 / levels.max(1) as f64).clamp(0.0, 1.0) * 4.0;
@@ -323,7 +332,7 @@ fn colour_bar(svg: &mut Svg, cell: &Cell, map: &Map) {
             [left + BAR_WIDTH, low - box_height],
             [left, low - box_height],
         ];
-        svg.areas(&colour(map.palette, step, map.levels.len()), &[area]);
+        svg.areas(&colour(map.palette, svg.is_dark(), step, map.levels.len()), &[area]);
     }
     svg.rect("frame", [left, top, left + BAR_WIDTH, foot]);
     let every = (LINE / box_height).ceil().max(1.0) as usize;

@@ -170,7 +170,12 @@ fn with_room_for_labels<'a>(
 
 impl Plan<'_> {
     fn y_scale(&self, top: f64, height: f64) -> Scale {
-        Scale { range: self.y_range, logarithmic: self.panel.y.logarithmic, ends: [top + height, top] }
+        Scale {
+            range: self.y_range,
+            logarithmic: self.panel.y.logarithmic,
+            counted: self.panel.y.counted,
+            ends: [top + height, top],
+        }
     }
 
     fn set_margins(&mut self, outer: f64) {
@@ -241,7 +246,12 @@ fn place_row<'a>(row: Vec<Plan<'a>>, top: f64, total: f64, cells: &mut Vec<Cell<
 }
 
 fn cell(plan: Plan, frame: Frame) -> Cell {
-    let x = Scale { range: plan.x_range, logarithmic: plan.x_axis.logarithmic, ends: [frame[0], frame[2]] };
+    let x = Scale {
+        range: plan.x_range,
+        logarithmic: plan.x_axis.logarithmic,
+        counted: plan.x_axis.counted,
+        ends: [frame[0], frame[2]],
+    };
     let y = plan.y_scale(frame[1], frame[3] - frame[1]);
     let (x_ticks, y_ticks) = (x.ticks(ACROSS_APART), y.ticks(UP_APART));
     Cell {

@@ -4,6 +4,9 @@ use super::clip::{Frame, holds};
 use super::label::width;
 use super::svg::{Anchor, TEXT};
 
+/// Distance that words keep from the frame: a tick and a little more.
+const CLEAR: f64 = 8.0;
+
 /// What already covers parts of the picture, with how much it would hurt to cover it.
 #[derive(Debug, Default)]
 pub(super) struct Taken {
@@ -41,8 +44,15 @@ impl Taken {
         self.boxes.iter().filter(|(b, _)| meets(b)).map(|(_, weight)| weight).sum()
     }
 
-    /// The emptiest of some places inside the frame; it is taken from then on. The first wins among equals.
+    /// The emptiest of some places inside the frame and clear of its ticks; it is taken from then on. The first wins among
+    /// equals. Where no place is clear of the ticks, one inside the frame does.
     pub(super) fn choose(&mut self, markup: &str, spots: &[Spot], frame: Frame) -> Option<Spot> {
+        let [left, top, right, foot] = frame;
+        let inner = [left + CLEAR, top + CLEAR, right - CLEAR, foot - CLEAR];
+        self.emptiest(markup, spots, inner).or_else(|| self.emptiest(markup, spots, frame))
+    }
+
+    fn emptiest(&mut self, markup: &str, spots: &[Spot], frame: Frame) -> Option<Spot> {
         let mut best: Option<(f64, Spot, Frame)> = None;
         for spot in spots {
             let area = text_box(markup, *spot);
@@ -103,6 +113,17 @@ mod tests {
         let spots = around([100.0, 50.0], 6.0);
         assert_eq!(taken.choose("run 4", &spots, frame).unwrap(), spots[0]);
         assert_eq!(taken.choose("run 5", &spots, frame).unwrap(), spots[1]);
+    }
+
+    #[test]
+    fn a_word_keeps_clear_of_the_frame_where_it_can() {
+        let frame = [0.0, 0.0, 200.0, 100.0];
+        let spot = Taken::default().choose("1.5 A", &around([195.0, 6.0], 8.0), frame).unwrap();
+        let area = text_box("1.5 A", spot);
+        assert!(area[1] >= CLEAR && area[2] <= 200.0 - CLEAR, "{area:?}");
+        // a narrow frame leaves no such place, but one
+        let narrow = [0.0, 0.0, 200.0, 26.0];
+        assert!(Taken::default().choose("1.5 A", &around([100.0, 13.0], 8.0), narrow).is_some());
     }
 
     #[test]

@@ -29,6 +29,7 @@ pub(super) enum Anchor {
 pub(super) struct Svg {
     out: String,
     id: String,
+    paint: Paint,
 }
 
 /// A coordinate: two decimals at most, never a sign on zero, never anything but a number.
@@ -54,7 +55,7 @@ impl Svg {
             Paint::File(_) => format!("<rect class=\"ground\" width=\"{w}\" height=\"{h}\"/>\n"),
         };
         out.push_str(&format!("<style>{style}</style>\n{ground}"));
-        Svg { out, id: id.to_owned() }
+        Svg { out, id: id.to_owned(), paint }
     }
 
     pub(super) fn title(&mut self, title: &str, description: &str) {
@@ -65,6 +66,11 @@ impl Svg {
             escape(title),
             escape(description)
         ));
+    }
+
+    /// Whether it stands on dark ground whatever the page.
+    pub(super) fn is_dark(&self) -> bool {
+        self.paint == Paint::File(Theme::Dark)
     }
 
     pub(super) fn finish(mut self) -> String {
@@ -207,6 +213,9 @@ fn style(paint: Paint, id: &str) -> String {
     let (text, quiet, hairline, ground) =
         (colour("text"), colour("quiet"), colour("hairline"), colour("ground"));
     let panel = colour("panel");
+    // a map has colours of its own, dark only in a file for dark ground
+    let (ink, halo) =
+        if paint == Paint::File(Theme::Dark) { ("#EDE8DA", "#0E1013") } else { ("#111", "#FFF") };
     let mut rules = vec![
         (
             "text".to_owned(),
@@ -221,9 +230,9 @@ fn style(paint: Paint, id: &str) -> String {
         (".hair".to_owned(), format!("fill:none;stroke:{hairline};stroke-width:1")),
         (
             ".onmap".to_owned(),
-            "fill:#111;stroke:#FFF;stroke-opacity:.75;stroke-width:3;paint-order:stroke".to_owned(),
+            format!("fill:{ink};stroke:{halo};stroke-opacity:.75;stroke-width:3;paint-order:stroke"),
         ),
-        (".level".to_owned(), "fill:none;stroke:#111;stroke-opacity:.6;stroke-width:.8".to_owned()),
+        (".level".to_owned(), format!("fill:none;stroke:{ink};stroke-opacity:.6;stroke-width:.8")),
         (".o-body".to_owned(), format!("fill:{panel};stroke:{text};stroke-width:1.2")),
         (".o-glass".to_owned(), format!("fill:{panel};fill-opacity:.45;stroke:{quiet};stroke-width:1.4")),
         (".o-coil".to_owned(), format!("fill:{hairline};stroke:{quiet};stroke-width:1.2")),

@@ -22,9 +22,9 @@ impl Panel {
         if self.to_scale || !(factor.is_finite() && factor > 0.0) {
             return;
         }
-        let Axis { range, logarithmic, from_zero, .. } = self.y;
+        let Axis { range, logarithmic, from_zero, counted, .. } = self.y;
         let range = range.map(|range| range.map(|end| end * factor));
-        self.y = Axis { label: format!("{named}/ {to}"), range, logarithmic, from_zero };
+        self.y = Axis { label: format!("{named}/ {to}"), range, logarithmic, from_zero, counted };
         for layer in &mut self.layers {
             match layer {
                 Layer::Points { points, .. } => {

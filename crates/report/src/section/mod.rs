@@ -25,6 +25,9 @@ pub(crate) struct Section {
     pub(crate) body: Markup,
 }
 
+/// Sections short enough never to be broken over two sheets.
+pub(crate) const WHOLE: [&str; 3] = ["cautions", "agreement", "comparison"];
+
 /// Every section that has something to say.
 pub(crate) fn all(input: &ReportInput<'_>) -> Vec<Section> {
     let reduction = input.reduction;
