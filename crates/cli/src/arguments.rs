@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use arcmass_lab::Desk;
+use arcmass_lab::field_unit::FieldUnit;
 use clap::{Args, Parser, Subcommand};
 
 /// From photographs of a glowing ring and of a ruler to the mass of the electron.
@@ -91,7 +92,7 @@ pub(crate) struct CombineArguments {
     /// Folders that hold bench.toml, two or more
     #[arg(value_name = "NOTEBOOK", required = true)]
     pub(crate) notebooks: Vec<PathBuf>,
-    /// Where to draw masses and histories: an .svg file
+    /// Where to draw masses and histories: an .svg file, or .png where that is built in
     #[arg(long, value_name = "FILE")]
     pub(crate) to: Option<PathBuf>,
 }
@@ -140,7 +141,7 @@ pub(crate) struct Field {
     /// Put the map across and along the axis into the JSON document
     #[arg(long)]
     pub(crate) map: bool,
-    /// Write the figures into this folder, each as SVG and as text
+    /// Write the figures into this folder, each as SVG and as text, and as PNG where that is built in
     #[arg(long, value_name = "FOLDER")]
     pub(crate) figures: Option<PathBuf>,
     /// Draw the figures on dark ground
@@ -160,7 +161,7 @@ pub(crate) struct PlanArguments {
     /// How many runs to plan
     #[arg(long, value_name = "N", default_value_t = 12)]
     pub(crate) runs: usize,
-    /// Where to draw the window with its settings: an .svg file
+    /// Where to draw the window with its settings: an .svg file, or .png where that is built in
     #[arg(long, value_name = "FILE")]
     pub(crate) to: Option<PathBuf>,
 }
@@ -198,7 +199,7 @@ pub(crate) struct PathArguments {
     /// Whole bench turned about the vertical, counter-clockwise seen from above, degrees
     #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true, value_parser = number)]
     pub(crate) bench_turned: f64,
-    /// Write the figures (front, side, perspective) into this folder, each as SVG and as text
+    /// Write the figures (front, side, perspective) into this folder, each as SVG and as text, and as PNG where that is built in
     #[arg(long, value_name = "FOLDER")]
     pub(crate) figures: Option<PathBuf>,
     /// Draw the figures on dark ground
@@ -231,6 +232,9 @@ pub(crate) struct Report {
     /// Sheets of a PDF; an HTML page takes the printer's
     #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4)]
     pub(crate) paper: Paper,
+    /// Unit in which flux densities are told; N is the force in newton on one elementary charge at one metre per second
+    #[arg(long, value_name = "UNIT", value_enum, default_value_t = FluxDensity::Millitesla)]
+    pub(crate) flux_density: FluxDensity,
     /// What to write: the report, a blank worksheet for the class, or the teacher's key to it
     #[arg(long, value_name = "SHEET", value_enum, default_value_t = Sheet::Report)]
     pub(crate) sheet: Sheet,
@@ -245,6 +249,37 @@ pub(crate) enum Sheet {
     Worksheet,
     /// Every run worked through, and what common slips make of it
     Key,
+}
+
+/// A unit of flux density.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum FluxDensity {
+    /// Millitesla
+    #[value(name = "mT")]
+    Millitesla,
+    /// Tesla
+    #[value(name = "T")]
+    Tesla,
+    /// Gauss
+    #[value(name = "G")]
+    Gauss,
+    /// N/(e·m/s)
+    #[value(name = "N")]
+    Newton,
+}
+
+impl FluxDensity {
+    /// For the report.
+    pub(crate) fn unit(self) -> FieldUnit {
+        let [millitesla, tesla, gauss, newton] = FieldUnit::CHOICES;
+        let shown = match self {
+            Self::Millitesla => millitesla,
+            Self::Tesla => tesla,
+            Self::Gauss => gauss,
+            Self::Newton => newton,
+        };
+        FieldUnit::named(shown).unwrap_or_default()
+    }
 }
 
 /// Size of a PDF's sheets.

@@ -10,6 +10,7 @@ pub mod desk;
 pub mod document;
 pub mod earth;
 pub mod field;
+pub mod field_unit;
 pub mod gas;
 pub mod model;
 pub mod path;

@@ -7,6 +7,7 @@ use arcmass_quantity::constants::{ELEMENTARY_CHARGE, SPEED_OF_LIGHT};
 use arcmass_quantity::print;
 
 use crate::document::{Q, ReductionDocument, RunEntry};
+use crate::field_unit::FieldUnit;
 
 /// Digits of a number that is shown on its way, not as a result.
 const DIGITS: i32 = 5;
@@ -33,21 +34,6 @@ pub struct Worked {
     pub textbook: Vec<Step>,
     /// The full model's way: every number as the joint fit finds it.
     pub full: Vec<Step>,
-}
-
-/// In which unit a class reads flux densities; what goes into a formula stays in tesla.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FieldUnit {
-    /// As it is written, such as `mT`.
-    pub shown: String,
-    /// How many of it make one millitesla.
-    pub per_millitesla: f64,
-}
-
-impl Default for FieldUnit {
-    fn default() -> Self {
-        Self { shown: "mT".to_owned(), per_millitesla: 1.0 }
-    }
 }
 
 /// Works a run through twice: by the textbook's formula, and with what the joint fit found.

@@ -1,6 +1,7 @@
 //! The report's charts: masses, law, budget.
 
 use arcmass_lab::document::{ReductionDocument, RunEntry};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_quantity::print;
 
 use crate::figure::{Axis, Bar, Figure, Meaning, Panel, Point, Side};
@@ -64,9 +65,9 @@ pub(crate) fn masses(reduction: &ReductionDocument) -> Figure {
     .panel(panel)
 }
 
-/// √V/B of a run in √V per mT, with the gun's offset as found.
-fn drive(run: &RunEntry, offset_v: f64) -> f64 {
-    (run.voltage_v.value + offset_v).max(0.0).sqrt() / run.flux_density_mt.value
+/// √V/B of a run in √V per unit of flux density, with the gun's offset as found.
+fn drive(run: &RunEntry, offset_v: f64, unit: &FieldUnit) -> f64 {
+    (run.voltage_v.value + offset_v).max(0.0).sqrt() / (run.flux_density_mt.value * unit.per_millitesla)
 }
 
 fn offset_v(reduction: &ReductionDocument) -> f64 {
@@ -75,22 +76,28 @@ fn offset_v(reduction: &ReductionDocument) -> f64 {
 }
 
 /// Ring diameter against √V/B: the law is a line through the origin.
-pub(crate) fn law(reduction: &ReductionDocument) -> Figure {
+pub(crate) fn law(reduction: &ReductionDocument, unit: &FieldUnit) -> Figure {
     let offset = offset_v(reduction);
     let kept: Vec<&RunEntry> = reduction.runs.iter().filter(|run| !run.struck).collect();
     let at = |run: &RunEntry| {
-        Point::new(drive(run, offset), run.ring_diameter_mm.value)
+        Point::new(drive(run, offset, unit), run.ring_diameter_mm.value)
             .y_bar(run.ring_diameter_mm.standard_uncertainty)
     };
-    let slopes = kept.iter().map(|run| (run.ring_diameter_mm.value - run.residual_mm) / drive(run, offset));
+    let slopes =
+        kept.iter().map(|run| (run.ring_diameter_mm.value - run.residual_mm) / drive(run, offset, unit));
     let slope = slopes.filter(|s| s.is_finite()).sum::<f64>() / kept.len().max(1) as f64;
-    let most =
-        reduction.runs.iter().map(|run| drive(run, offset)).filter(|x| x.is_finite()).fold(0.0, f64::max);
+    let most = reduction
+        .runs
+        .iter()
+        .map(|run| drive(run, offset, unit))
+        .filter(|x| x.is_finite())
+        .fold(0.0, f64::max);
     let residuals = kept.iter().map(|run| {
-        Point::new(drive(run, offset), run.residual_mm).y_bar(run.measured_diameter_mm.standard_uncertainty)
+        Point::new(drive(run, offset, unit), run.residual_mm)
+            .y_bar(run.measured_diameter_mm.standard_uncertainty)
     });
     let mut panel = Panel::new(
-        Axis::new("√(*V* + *V*_{0}) / *B* / (√V / mT)").from_zero(),
+        Axis::new(format!("√(*V* + *V*_{{0}}) / *B* / (√V / {})", literal(&unit.shown))).from_zero(),
         Axis::new("*d* / mm").from_zero(),
     )
     .height(240.0)

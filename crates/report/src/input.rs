@@ -1,6 +1,7 @@
 //! What goes into a report, and the ways it can't be printed.
 
 use arcmass_lab::document::{FieldDocument, PathDocument, ReductionDocument, RingsDocument};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_lab::photograph::OverlayPicture;
 use arcmass_notebook::Notebook;
 
@@ -46,6 +47,8 @@ pub struct ReportInput<'a> {
     pub field: Option<&'a FieldDocument>,
     /// Photographs with the ring drawn over them, in the order to show them.
     pub overlays: &'a [Overlay],
+    /// The unit that flux densities are told in.
+    pub field_unit: &'a FieldUnit,
     /// A predicted path to draw into the apparatus; without it a typical measured ring is drawn.
     pub path: Option<&'a PathDocument>,
 }

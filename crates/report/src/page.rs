@@ -2,7 +2,7 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use crate::figure::{Figure, Theme};
+use crate::figure::{Figure, HAS_PNG, PngError, Theme};
 use crate::input::{ReportError, ReportInput};
 use crate::section::{self, Section};
 use crate::{chart, chart_lines, field_figures, sketch, style};
@@ -61,15 +61,23 @@ pub fn figures_of(input: &ReportInput<'_>) -> Vec<Figure> {
         input.field.and_then(field_figures::uniformity),
         Some(chart::masses(input.reduction)),
         chart::budget(input.reduction),
-        Some(chart::law(input.reduction)),
+        Some(chart::law(input.reduction, input.field_unit)),
         chart_lines::textbook_lines(input.reduction),
         chart_lines::signatures(input.reduction),
     ];
-    all.into_iter().flatten().collect()
+    all.into_iter().flatten().map(|figure| figure.in_field_unit(input.field_unit)).collect()
 }
 
-/// The report's figures as files for `results/figures/`: name and SVG, on light ground.
-pub fn figures(input: &ReportInput<'_>) -> Vec<(String, String)> {
-    let file = |figure: &Figure| (format!("{}.svg", figure.name()), figure.to_svg_file(Theme::Light));
-    figures_of(input).iter().map(file).collect()
+/// The report's figures as files for `results/figures/`, on light ground: name and SVG, and PNG where that is built in.
+///
+/// - **Fails** where a figure can't be painted.
+pub fn figures(input: &ReportInput<'_>) -> Result<Vec<(String, Vec<u8>)>, PngError> {
+    let mut files = Vec::new();
+    for figure in figures_of(input) {
+        files.push((format!("{}.svg", figure.name()), figure.to_svg_file(Theme::Light).into_bytes()));
+        if HAS_PNG {
+            files.push((format!("{}.png", figure.name()), figure.to_png(Theme::Light)?));
+        }
+    }
+    Ok(files)
 }

@@ -1,6 +1,7 @@
 //! Numbers and judgements in words: every number ends where its uncertainty begins.
 
 use arcmass_lab::document::Q;
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_notebook::{Meter, Particle};
 use arcmass_quantity::print;
 use maud::{Markup, html};
@@ -74,7 +75,6 @@ pub(crate) fn as_read(mean: f64, count: usize, place: i32) -> String {
 /// A unit as people write it.
 pub(crate) fn unit(name: &str) -> &str {
     match name {
-        "uT" => "µT",
         "deg" => "°",
         "1" => "",
         other => other,
@@ -124,6 +124,11 @@ pub(crate) fn sentence(text: &str) -> String {
     let head: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
     let stop = if clean.ends_with(['.', '!', '?']) || clean.is_empty() { "" } else { "." };
     format!("{head}{}{stop}", letters.as_str())
+}
+
+/// Likewise, with its flux densities in the unit chosen.
+pub(crate) fn told(text: &str, unit: &FieldUnit) -> String {
+    sentence(&unit.in_words(text))
 }
 
 #[cfg(test)]

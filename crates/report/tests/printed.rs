@@ -12,8 +12,10 @@ use arcmass_lab::document::{
     CaveatEntry, FailedPhoto, FieldDocument, Finding, MadeBy, PhotoEntry, Q, ReductionDocument, RingsDocument,
 };
 use arcmass_lab::field::{FieldQuestion, field};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
+use arcmass_report::figure::HAS_PNG;
 use arcmass_report::{Overlay, ReportError, ReportInput, figures, key_html, report_html, worksheet_html};
 use serde_json::Value;
 
@@ -23,6 +25,7 @@ struct Case {
     rings: Option<RingsDocument>,
     field: Option<FieldDocument>,
     overlays: Vec<Overlay>,
+    unit: FieldUnit,
 }
 
 impl Case {
@@ -31,7 +34,7 @@ impl Case {
             reduce(&notebook, rings.as_ref(), &AcceptedMass::default(), &Desk::default()).unwrap();
         let question = FieldQuestion { with_map: true, ..FieldQuestion::default() };
         let field = field(&notebook, &question, &Desk::default()).ok();
-        Case { notebook, reduction, rings, field, overlays: Vec::new() }
+        Case { notebook, reduction, rings, field, overlays: Vec::new(), unit: FieldUnit::default() }
     }
 
     fn input(&self) -> ReportInput<'_> {
@@ -41,6 +44,7 @@ impl Case {
             rings: self.rings.as_ref(),
             field: self.field.as_ref(),
             overlays: &self.overlays,
+            field_unit: &self.unit,
             path: None,
         }
     }
@@ -297,10 +301,65 @@ fn the_same_notebook_gives_the_same_page() {
     assert_eq!(open_bench("Bench", "", "").html(), open_bench("Bench", "", "").html());
 }
 
+/// The words of a page, without its style and without what only a person wrote.
+fn all_words(html: &str) -> String {
+    let bare = |text: &str| {
+        text.split('<').filter_map(|part| Some(part.split_once('>')?.1.to_owned())).collect::<String>()
+    };
+    let without_style: String = html
+        .split("<style>")
+        .map(|part| part.split_once("</style>").map_or(part, |(_, rest)| rest))
+        .collect();
+    bare(&without_style)
+}
+
+#[test]
+fn every_flux_density_of_report_sheets_and_figures_follows_the_unit_chosen() {
+    let mut case = typical();
+    let stray = "a stray field of 182(13) µT runs along the axis beyond what is stated; with it the mass is 1.2 % larger";
+    case.reduction.findings.push(Finding {
+        code: "stray-field-axial".into(),
+        confidence: 0.9,
+        sentence: stray.into(),
+        remedy: "read the field to 2 µT".into(),
+    });
+    let before = serde_json::to_value(&case.reduction).unwrap();
+    let usual = all_words(&case.html());
+    assert!(usual.contains("182(13) µT") && usual.contains("mT/A"), "what is to be told otherwise is there");
+    let k = &case.reduction.field_per_ampere_mt_per_a;
+    for (shown, stray_told) in
+        [("G", "1.82(13) G"), ("T", "1.82(13) × 10⁻⁴ T"), ("N/(e·m/s)", "2.92(21) × 10⁻²³ N/(e·m/s)")]
+    {
+        case.unit = FieldUnit::named(shown).unwrap();
+        let told = case.unit.per_ampere(k);
+        let report = all_words(&case.html());
+        assert!(report.contains(&told) && report.contains(stray_told), "{shown}: {told}, {stray_told}");
+        let sheet = all_words(&worksheet_html(&case.notebook, &case.unit));
+        let key = all_words(&key_html(&case.notebook, &case.reduction, &case.unit).unwrap());
+        assert!(key.contains(&told) && sheet.contains(&format!("{shown}/A")));
+        let figures: String = figures(&case.input())
+            .unwrap()
+            .into_iter()
+            .filter(|(name, _)| name.ends_with(".svg"))
+            .map(|(_, svg)| all_words(&String::from_utf8(svg).unwrap()))
+            .collect();
+        for (what, words) in
+            [("report", &report), ("worksheet", &sheet), ("key", &key), ("figures", &figures)]
+        {
+            let left = ["mT", "µT", "uT"].into_iter().find_map(|unit| words.split_once(unit));
+            let near = left.map(|(before, _)| before.chars().rev().take(60).collect::<String>());
+            let near = near.map(|letters| letters.chars().rev().collect::<String>());
+            assert_eq!(near, None, "{what} in {shown}");
+        }
+        assert_eq!(serde_json::to_value(&case.reduction).unwrap(), before, "the document keeps its units");
+    }
+}
+
 #[test]
 fn figures_stand_alone_as_files() {
     let case = typical();
-    let files = figures(&case.input());
+    let files = figures(&case.input()).unwrap();
+    let (pictures, files): (Vec<_>, Vec<_>) = files.into_iter().partition(|(name, _)| name.ends_with(".png"));
     let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
     assert_eq!(
         names,
@@ -316,11 +375,16 @@ fn figures_stand_alone_as_files() {
             "signatures.svg"
         ]
     );
-    assert!(
-        files
-            .iter()
-            .all(|(_, svg)| svg.starts_with("<?xml") && svg.contains("<desc") && !svg.contains("var("))
-    );
+    for (name, svg) in &files {
+        let svg = std::str::from_utf8(svg).unwrap();
+        assert!(svg.starts_with("<?xml") && svg.contains("<desc") && !svg.contains("var("), "{name}");
+    }
+    // each as PNG too, or none where that is not built in
+    assert_eq!(pictures.len(), if HAS_PNG { files.len() } else { 0 });
+    for ((name, png), (of, _)) in pictures.iter().zip(&files) {
+        assert_eq!(name.strip_suffix(".png"), of.strip_suffix(".svg"));
+        assert!(png.starts_with(b"\x89PNG"), "{name}");
+    }
 }
 
 #[test]
@@ -428,12 +492,7 @@ fn a_run_worked_through_multiplies_out() {
     let case = typical();
     for entry in &case.reduction.runs {
         let run = case.notebook.readings.as_ref().unwrap().runs.iter().find(|r| r.run == entry.run).unwrap();
-        let way = arcmass_lab::steps::worked(
-            &case.reduction,
-            entry,
-            run,
-            &arcmass_lab::steps::FieldUnit::default(),
-        );
+        let way = arcmass_lab::steps::worked(&case.reduction, entry, run, &FieldUnit::default());
         let textbook: Vec<f64> = way.textbook.iter().map(|step| number(&step.result)).collect();
         let [radius, field, mass, speed] = textbook[..] else { panic!("{:?}", way.textbook) };
         let near = |found: f64, expected: f64, limit: f64| {
@@ -457,8 +516,8 @@ fn a_run_worked_through_multiplies_out() {
 #[test]
 fn a_class_gets_a_blank_sheet_and_its_teacher_the_key() {
     let case = typical();
-    let sheet = worksheet_html(&case.notebook);
-    let key = key_html(&case.notebook, &case.reduction).unwrap();
+    let sheet = worksheet_html(&case.notebook, &case.unit);
+    let key = key_html(&case.notebook, &case.reduction, &case.unit).unwrap();
     keep("worksheet.html", &sheet);
     keep("worksheet-key.html", &key);
     // nothing that was measured stands on the sheet: no ring, no mass (a drawing's coordinates aside)
@@ -478,5 +537,5 @@ fn a_class_gets_a_blank_sheet_and_its_teacher_the_key() {
         assert!(!html.contains("<script") && !html.contains("NaN") && !html.contains("src=\"http"));
     }
     let hostile = open_bench("<b>x</b>", "", "");
-    assert!(worksheet_html(&hostile.notebook).contains("&lt;b&gt;x&lt;/b&gt;"));
+    assert!(worksheet_html(&hostile.notebook, &hostile.unit).contains("&lt;b&gt;x&lt;/b&gt;"));
 }

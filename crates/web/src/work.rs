@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use arcmass_lab::document::{FieldDocument, ReductionDocument, RingsDocument};
 use arcmass_lab::field::{FieldQuestion, field};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_lab::photograph::{self, OverlayPicture, Progress};
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_lab::{Desk, LabError};
@@ -24,13 +25,14 @@ pub(crate) struct Derived {
 
 impl Derived {
     /// What the report is made from.
-    pub(crate) fn input(&self) -> ReportInput<'_> {
+    pub(crate) fn input<'a>(&'a self, field_unit: &'a FieldUnit) -> ReportInput<'a> {
         ReportInput {
             notebook: &self.notebook,
             reduction: &self.reduction,
             rings: self.rings.as_ref(),
             field: Some(&self.field),
             overlays: &self.overlays,
+            field_unit,
             path: None,
         }
     }

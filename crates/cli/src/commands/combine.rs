@@ -1,7 +1,5 @@
 //! `arcmass combine`: several notebooks to one mass, and each bench's history.
 
-use std::path::Path;
-
 use arcmass_lab::combine::document::{CombinationDocument, ControlChart, Member};
 use arcmass_lab::combine::{Reduced, combine};
 use arcmass_lab::reduce::AcceptedMass;
@@ -9,11 +7,13 @@ use arcmass_notebook::Notebook;
 use arcmass_quantity::print;
 
 use crate::arguments::{Arguments, CombineArguments};
-use crate::commands::{report, rings};
+use crate::commands::rings;
 use crate::ending::Ending;
+use crate::figure_files::FigureFile;
 use crate::show::{self, Sheet, bare, capital, with_unit};
 
 pub(crate) fn run(asked: &CombineArguments, arguments: &Arguments) -> Result<(), Ending> {
+    let file = FigureFile::asked(asked.to.as_deref())?;
     let mut reduced = Vec::new();
     for folder in &asked.notebooks {
         let notebook = Notebook::open(folder)?;
@@ -21,8 +21,8 @@ pub(crate) fn run(asked: &CombineArguments, arguments: &Arguments) -> Result<(),
         reduced.push(Reduced { folder: folder.display().to_string(), notebook, reduction });
     }
     let document = combine(&reduced, &AcceptedMass::default(), &arguments.desk())?;
-    if let Some(file) = &asked.to {
-        draw(&document, file)?;
+    if let Some(file) = file {
+        file.write(&arcmass_report::history(&document))?;
     }
     if arguments.json {
         return show::json(&document, &document.caveats);
@@ -30,11 +30,6 @@ pub(crate) fn run(asked: &CombineArguments, arguments: &Arguments) -> Result<(),
     let mut sheet = Sheet::default();
     print_combination(&mut sheet, &document);
     sheet.out()
-}
-
-fn draw(document: &CombinationDocument, file: &Path) -> Result<(), Ending> {
-    let svg = arcmass_report::history(document).to_svg_file(arcmass_report::figure::Theme::Light);
-    report::write_file(file, svg.as_bytes())
 }
 
 fn print_combination(sheet: &mut Sheet, document: &CombinationDocument) {

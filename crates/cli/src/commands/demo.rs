@@ -1,6 +1,7 @@
 //! `arcmass demo`: an example from drawn photographs to the mass and the report, in one go.
 
 use arcmass_lab::demo::{DemoSize, make_demo};
+use arcmass_lab::field_unit::FieldUnit;
 
 use crate::arguments::{Arguments, Demo};
 use crate::commands::{reduce, report};
@@ -13,7 +14,7 @@ pub(crate) fn run(demo: &Demo, arguments: &Arguments) -> Result<(), Ending> {
     make_demo(&demo.folder, DemoSize::default(), &arguments.desk(), &bar)?;
     bar.finish();
     let whole = report::make(&demo.folder, arguments)?;
-    let path = report::write(&whole, None, |html| Ok(html.into()))?;
+    let path = report::write(&whole, &FieldUnit::default(), None, |html| Ok(html.into()))?;
     report::keep_reduction(&whole)?;
     if arguments.json {
         return crate::show::json(&whole.reduction, &whole.reduction.caveats);

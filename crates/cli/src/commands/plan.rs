@@ -7,21 +7,21 @@ use arcmass_notebook::Notebook;
 use arcmass_quantity::print;
 
 use crate::arguments::{Arguments, PlanArguments};
-use crate::commands::report;
 use crate::ending::Ending;
+use crate::figure_files::FigureFile;
 use crate::show::{self, Sheet, capital};
 
 /// Lines of the budget that stand on the card.
 const BUDGET_SHOWN: usize = 5;
 
 pub(crate) fn run(asked: &PlanArguments, arguments: &Arguments) -> Result<(), Ending> {
+    let file = FigureFile::asked(asked.to.as_deref())?;
     let notebook = Notebook::open(&asked.notebook)?;
     let desk = arguments.desk();
     let rings = photograph::kept(&notebook, &desk);
     let document = plan(&notebook, rings.as_ref(), PlanQuestion { runs: asked.runs }, &desk)?;
-    if let Some(file) = &asked.to {
-        let svg = arcmass_report::window(&document).to_svg_file(arcmass_report::figure::Theme::Light);
-        report::write_file(file, svg.as_bytes())?;
+    if let Some(file) = file {
+        file.write(&arcmass_report::window(&document))?;
     }
     if arguments.json {
         return show::json(&document, &document.caveats);

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use arcmass_lab::document::{CaveatEntry, FieldDocument, MadeBy, ReductionDocument, RingsDocument};
 use arcmass_lab::field::{FieldQuestion, field};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_lab::photograph;
 use arcmass_lab::reduce::{AcceptedMass, reduce};
 use arcmass_notebook::Notebook;
@@ -24,14 +25,15 @@ pub(crate) fn run(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
         return worksheet(asked, form, arguments);
     }
     let whole = make(&asked.notebook, arguments)?;
+    let unit = asked.flux_density.unit();
     let target = asked.to.as_deref();
     let path = match asked.sheet {
         SheetKind::Key => {
-            let key = key_html(&whole.notebook, &whole.reduction)
+            let key = key_html(&whole.notebook, &whole.reduction, &unit)
                 .map_err(|fault| Ending::Program(fault.to_string()))?;
             put(&whole.notebook, "worksheet-key.html", target, &form.of(&key, asked.paper)?)?
         }
-        _ => write(&whole, target, |html| form.of(html, asked.paper))?,
+        _ => write(&whole, &unit, target, |html| form.of(html, asked.paper))?,
     };
     keep_reduction(&whole)?;
     told(asked.sheet, &path, &whole.reduction.made_by, &whole.reduction.caveats, arguments)
@@ -40,7 +42,7 @@ pub(crate) fn run(asked: &Report, arguments: &Arguments) -> Result<(), Ending> {
 /// The blank sheet needs no measurement, so a notebook without readings has one too.
 fn worksheet(asked: &Report, form: Form, arguments: &Arguments) -> Result<(), Ending> {
     let notebook = Notebook::open(&asked.notebook)?;
-    let sheet = form.of(&worksheet_html(&notebook), asked.paper)?;
+    let sheet = form.of(&worksheet_html(&notebook, &asked.flux_density.unit()), asked.paper)?;
     let path = put(&notebook, "worksheet.html", asked.to.as_deref(), &sheet)?;
     let made_by = arguments.desk().made_by(notebook.inputs());
     told(asked.sheet, &path, &made_by, &[], arguments)
@@ -105,6 +107,7 @@ pub(crate) fn make(folder: &Path, arguments: &Arguments) -> Result<Whole, Ending
 /// Writes the page, in the form that `form` gives it, to `target`, or to `results/report.html` of the notebook.
 pub(crate) fn write(
     whole: &Whole,
+    field_unit: &FieldUnit,
     target: Option<&Path>,
     form: impl Fn(&str) -> Result<Vec<u8>, Ending>,
 ) -> Result<PathBuf, Ending> {
@@ -114,12 +117,14 @@ pub(crate) fn write(
         rings: whole.rings.as_ref(),
         field: Some(&whole.field),
         overlays: &whole.overlays,
+        field_unit,
         path: None,
     };
     let html = report_html(&input).map_err(|fault| Ending::Program(fault.to_string()))?;
     let bytes = form(&html)?;
-    for (name, svg) in arcmass_report::figures(&input) {
-        if let Err(fault) = whole.notebook.write_result(&format!("figures/{name}"), svg.as_bytes()) {
+    let figures = arcmass_report::figures(&input).map_err(|fault| Ending::Program(fault.to_string()))?;
+    for (name, bytes) in figures {
+        if let Err(fault) = whole.notebook.write_result(&format!("figures/{name}"), &bytes) {
             say(&format!("○ {fault}; {}", fault.remedy()));
             break;
         }

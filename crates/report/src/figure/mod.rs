@@ -2,7 +2,7 @@
 //!
 //! A [`Figure`] holds rows of [`Panel`]s; a panel holds two [`Axis`] and layers whose [`Meaning`] decides mark,
 //! line and colour. [`Figure::to_svg`] gives SVG for a page, whose colours follow the page's custom properties;
-//! [`Figure::to_svg_file`] gives a file that stands alone; [`Figure::to_table`] gives the same data as text.
+//! [`Figure::to_svg_file`] and [`Figure::to_png`] give files that stand alone; [`Figure::to_table`] gives the same data as text.
 
 mod axis;
 mod clip;
@@ -14,6 +14,7 @@ mod legend;
 mod meaning;
 mod panel;
 mod place;
+mod png;
 mod svg;
 mod table;
 #[cfg(test)]
@@ -24,6 +25,7 @@ pub use axis::Axis;
 pub(crate) use label::{Run as LabelRun, runs as label_runs};
 pub use meaning::{Meaning, Theme, css_variables};
 pub use panel::{Bar, Map, Outline, Palette, Panel, Point, Side};
+pub use png::{HAS_PNG, PngError};
 pub use table::TextTable;
 
 use svg::{Paint, Svg};

@@ -1,9 +1,24 @@
 //! A figure in another unit: the axes that carry it, and what is drawn along them, scaled.
 
+use arcmass_lab::field_unit::FieldUnit;
+
 use super::panel::{Layer, Panel, Side};
 use super::{Axis, Figure};
 
 impl Figure {
+    /// The same figure with its flux densities in a unit that a person chose.
+    #[must_use]
+    pub fn in_field_unit(mut self, unit: &FieldUnit) -> Self {
+        self.description = unit.in_words(&self.description);
+        for from in ["mT", "µT", "mT/A"] {
+            let (factor, to) = unit.told(from);
+            if to != from {
+                self = self.in_unit(from, &to, factor);
+            }
+        }
+        self
+    }
+
     /// The same figure with every upright axis labelled `… / from` in another unit.
     ///
     /// `factor` is the number of new units in one old unit. Axes with other units, maps and drawings stay as they are.

@@ -1,5 +1,6 @@
 //! The apparatus: drawn to scale, and its numbers as stated.
 
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_notebook::{Bench, CoilShape, Meter, Surroundings};
 use arcmass_quantity::{Stated, print};
 use maud::{Markup, html};
@@ -12,7 +13,7 @@ use crate::words::plain;
 /// Drawing and table.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
     let bench = &input.notebook.bench;
-    let lines = lines(bench);
+    let lines = lines(bench, input.field_unit);
     html! {
         @match sketch::apparatus(input) {
             Some(figure) => (table::figure(&figure, caption(input))),
@@ -40,14 +41,14 @@ fn stated(value: &Stated, factor: f64, unit: &str) -> Markup {
     html! { (number) " " (unit) @if u <= 0.0 { span.quiet { " (no uncertainty stated)" } } }
 }
 
-fn lines(bench: &Bench) -> Vec<Row> {
+fn lines(bench: &Bench, field: &FieldUnit) -> Vec<Row> {
     let mut rows = Vec::new();
     let mut add = |name: &str, value: Option<Markup>| {
         if let Some(value) = value {
             rows.push(Row::new(vec![html! { (name) }, value]));
         }
     };
-    coil_lines(bench, &mut add);
+    coil_lines(bench, field, &mut add);
     if let Some(gun) = &bench.gun {
         let muzzle = gun.muzzle.as_ref().map(|[x, y, z]| {
             let mm = [x, y, z].map(|part| plain(1e3 * part.value)).join(", ");
@@ -65,12 +66,18 @@ fn lines(bench: &Bench) -> Vec<Row> {
     }
     add("voltmeter", bench.meters.voltage.as_ref().map(|m| meter(m, 1.0, "V")));
     add("ammeter", bench.meters.current.as_ref().map(|m| meter(m, 1.0, "A")));
-    add("field probe", bench.meters.probe.as_ref().map(|m| meter(m, 1e3, "mT")));
+    add(
+        "field probe",
+        bench.meters.probe.as_ref().map(|m| meter(m, 1e3 * field.per_millitesla, &field.shown)),
+    );
     if let Some(Surroundings::Background([x, y, z])) = &bench.surroundings {
         let parts = [("x", x), ("y", y), ("z", z)];
+        let (factor, unit) = field.told("uT");
         add(
             "background field",
-            Some(html! { @for (name, part) in parts { div { (name) ": " (stated(part, 1e6, "µT")) } } }),
+            Some(
+                html! { @for (name, part) in parts { div { (name) ": " (stated(part, 1e6 * factor, &unit)) } } },
+            ),
         );
     }
     add(
@@ -83,7 +90,7 @@ fn lines(bench: &Bench) -> Vec<Row> {
     rows
 }
 
-fn coil_lines(bench: &Bench, add: &mut impl FnMut(&str, Option<Markup>)) {
+fn coil_lines(bench: &Bench, field: &FieldUnit, add: &mut impl FnMut(&str, Option<Markup>)) {
     let Some(pair) = &bench.pair else {
         let count = bench.coil_list.len();
         add("coils", (count > 0).then(|| html! { (count) ", each by itself" }));
@@ -98,7 +105,13 @@ fn coil_lines(bench: &Bench, add: &mut impl FnMut(&str, Option<Markup>)) {
         add("coils’ separation", Some(stated(&geometry.separation, 1e3, "mm")));
         add("turns on each coil", geometry.turns.map(|turns| html! { (turns) }));
     }
-    add("stated field per ampere", pair.field_per_ampere.as_ref().map(|k| stated(k, 1e3, "mT/A")));
+    add(
+        "stated field per ampere",
+        pair.field_per_ampere.as_ref().map(|k| {
+            let (factor, unit) = field.told("mT/A");
+            stated(k, 1e3 * factor, &unit)
+        }),
+    );
     add("current limit", pair.current_limit_a.map(|limit| html! { (plain(limit)) " A" }));
 }
 

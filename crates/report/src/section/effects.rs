@@ -1,14 +1,15 @@
 //! From textbook to full model: every effect with its size, and the budget.
 
 use arcmass_lab::document::{BudgetLine, EffectEntry, ReductionDocument};
+use arcmass_lab::field_unit::FieldUnit;
 use maud::{Markup, html};
 
 use crate::chart;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{percent, short, signed, unit};
+use crate::words::{percent, short, short_in, signed, unit};
 
 /// The effects, largest shift of the mass first.
-pub(crate) fn body(reduction: &ReductionDocument) -> Markup {
+pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     let mut effects: Vec<&EffectEntry> = reduction.effects.iter().collect();
     effects.sort_by(|a, b| b.shift_of_mass_percent.abs().total_cmp(&a.shift_of_mass_percent.abs()));
     let columns = [
@@ -18,7 +19,7 @@ pub(crate) fn body(reduction: &ReductionDocument) -> Markup {
         numbers(html! { "shift of the mass" }),
         words("told apart from the mass"),
     ];
-    let rows: Vec<Row> = effects.into_iter().map(row).collect();
+    let rows: Vec<Row> = effects.into_iter().map(|effect| row(effect, unit)).collect();
     html! {
         p {
             "The textbook’s formula gives " span.unit { (arcmass_quantity::print::significant(reduction.textbook_mean_mass_kg, 4)) " kg" }
@@ -29,15 +30,16 @@ pub(crate) fn body(reduction: &ReductionDocument) -> Markup {
     }
 }
 
-fn row(effect: &EffectEntry) -> Row {
-    let unit = unit(&effect.unit);
+fn row(effect: &EffectEntry, told: &FieldUnit) -> Row {
+    let (factor, name) = told.told(&effect.unit);
+    let unit = unit(&name);
     let space = if unit.is_empty() || unit == "°" { "" } else { " " };
     let shift = effect.shift_of_mass_percent;
     let place = if shift.abs() >= 1.0 { -1 } else { -2 };
     Row::new(vec![
         html! { (effect.name) " " code.quiet { (effect.code) } },
-        html! { @match &effect.prior { Some(prior) => { (short(prior)) (space) (unit) }, None => "–" } },
-        html! { (short(&effect.posterior)) (space) (unit) },
+        html! { @match &effect.prior { Some(prior) => { (short_in(prior, factor)) (space) (unit) }, None => "–" } },
+        html! { (short_in(&effect.posterior, factor)) (space) (unit) },
         html! { (signed(shift, place)) " %" },
         html! { (if effect.separable { "yes" } else { "no" }) },
     ])

@@ -1,27 +1,29 @@
 //! The field: the probe's line, and what each way says of the field per ampere.
 
 use arcmass_lab::document::{FieldDocument, Q};
+use arcmass_lab::field_unit::FieldUnit;
 use maud::{Markup, html};
 
 use crate::field_figures;
 use crate::input::ReportInput;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{apart, percent, sentence, short, symbol, verdict};
+use crate::words::{apart, percent, short, told, verdict};
 
 /// Figure, table and sentences.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
-    let figure = input.field.and_then(field_figures::line);
+    let unit = input.field_unit;
+    let figure = input.field.and_then(field_figures::line).map(|figure| figure.in_field_unit(unit));
     html! {
         @if let Some(figure) = figure {
             (table::figure(&figure, html! { "Flux density at the centre against the coil current, as both meters read, with the line fitted and the line that the coils’ sizes give; below, reading minus line with the noise of one reading." }))
         }
         (ways(input))
         @for finding in input.field.iter().flat_map(|field| &field.findings) {
-            p { strong { "▲ " (sentence(&finding.sentence)) } " " (sentence(&finding.remedy)) }
+            p { strong { "▲ " (told(&finding.sentence, unit)) } " " (told(&finding.remedy, unit)) }
         }
         (sentences(input))
-        @if let Some(field) = input.field { (shape(field)) }
-        @if let Some(field) = input.field { (surroundings(field)) }
+        @if let Some(field) = input.field { (shape(field, unit)) }
+        @if let Some(field) = input.field { (surroundings(field, unit)) }
     }
 }
 
@@ -38,7 +40,9 @@ fn ways(input: &ReportInput<'_>) -> Markup {
     ];
     let rows: Vec<Row> = ways
         .iter()
-        .filter_map(|(name, q)| q.map(|q| Row::new(vec![html! { (name) }, html! { (short(&q)) " mT/A" }])))
+        .filter_map(|(name, q)| {
+            q.map(|q| Row::new(vec![html! { (name) }, html! { (input.field_unit.per_ampere(&q)) }]))
+        })
         .collect();
     table::table("Field per ampere at the centre", &[words("way"), numbers(html! { "value" })], &rows)
 }
@@ -52,14 +56,14 @@ fn sentences(input: &ReportInput<'_>) -> Markup {
             p { "Only one way gives the field per ampere, so nothing checks it from outside." }
         }
         @if let Some(intercept) = &reduction.intercept_mt {
-            p { "At zero current the line reads " span.unit { (short(&intercept.times(1e3))) " µT" } ": the background along the axis together with the probe’s own zero. Only a reversed probe or a stated zero tells them apart." }
+            p { "At zero current the line reads " span.unit { (input.field_unit.small(intercept)) } ": the background along the axis together with the probe’s own zero. Only a reversed probe or a stated zero tells them apart." }
         }
     }
 }
 
 /// What the probe's map says of the coils' sizes, and the map of the model.
-fn shape(field: &FieldDocument) -> Markup {
-    let profile = field_figures::profile(field);
+fn shape(field: &FieldDocument, unit: &FieldUnit) -> Markup {
+    let profile = field_figures::profile(field).map(|figure| figure.in_field_unit(unit));
     let map = field_figures::map(field);
     html! {
         @if let (Some(figure), Some(fit)) = (profile, &field.map_fit) {
@@ -80,12 +84,12 @@ fn shape(field: &FieldDocument) -> Markup {
     }
 }
 
-fn surroundings(field: &FieldDocument) -> Markup {
-    let [x, y, z] = field.background_mt.map(|q| short(&q.times(1e3)));
+fn surroundings(field: &FieldDocument, unit: &FieldUnit) -> Markup {
+    let [x, y, z] = field.background_mt.map(|q| unit.small(&q));
     html! {
         p {
-            "Background as the field’s fit holds it: " (symbol("B")) " = (" (x) ", " (y) ", " (z) ") µT along x, y, z"
-            @if let Some(zero) = &field.probe_zero_mt { "; the probe’s own zero " (short(&zero.times(1e3))) " µT" } "."
+            "Background as the field’s fit holds it: "  "along x " span.unit { (x) } ", along y " span.unit { (y) } ", along z " span.unit { (z) }
+            @if let Some(zero) = &field.probe_zero_mt { "; the probe’s own zero " span.unit { (unit.small(zero)) } } "."
         }
         @if let Some(uniformity) = &field.uniformity {
             p {

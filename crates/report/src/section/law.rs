@@ -1,6 +1,7 @@
 //! The law tested: diameters on a line through the origin, exponents, agreement of the runs.
 
 use arcmass_lab::document::{Agreement, Exponents, Q, ReductionDocument};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_quantity::print;
 use maud::{Markup, html};
 
@@ -9,13 +10,13 @@ use crate::table::{self, Row, numbers, words};
 use crate::words::{fixed, short, signed, symbol};
 
 /// Figure and exponents.
-pub(crate) fn body(reduction: &ReductionDocument) -> Markup {
+pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     let caption = html! {
         "Diameters against √(" (symbol("V")) " + " (crate::words::indexed("V", "0")) ")/" (symbol("B"))
         ". One mass for all runs puts them on a line through the origin. Below: measured minus modelled diameter; bars are the uncertainty of the measured diameter alone."
     };
     html! {
-        (table::figure(&chart::law(reduction), caption))
+        (table::figure(&chart::law(reduction, unit), caption))
         (exponents(reduction))
     }
 }

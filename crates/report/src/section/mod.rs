@@ -30,7 +30,7 @@ pub(crate) const WHOLE: [&str; 3] = ["cautions", "agreement", "comparison"];
 
 /// Every section that has something to say.
 pub(crate) fn all(input: &ReportInput<'_>) -> Vec<Section> {
-    let reduction = input.reduction;
+    let (reduction, unit) = (input.reduction, input.field_unit);
     let of = |id, heading, body| Some(Section { id, heading, body });
     let sections = [
         of("result", "Result", result::body(input)),
@@ -40,12 +40,12 @@ pub(crate) fn all(input: &ReportInput<'_>) -> Vec<Section> {
         of("readings", "Readings", readings::body(input)),
         photos::body(input).and_then(|body| of("photographs", "Photographs", body)),
         of("field", "Field", field::body(input)),
-        of("effects", "From the textbook’s formula to the full model", effects::body(reduction)),
+        of("effects", "From the textbook’s formula to the full model", effects::body(reduction, unit)),
         of("budget", "Budget of the uncertainty", effects::budget(reduction)),
-        textbook::body(reduction).and_then(|body| of("textbook", "The textbook’s two lines", body)),
-        of("law", "The law", law::body(reduction)),
+        textbook::body(reduction, unit).and_then(|body| of("textbook", "The textbook’s two lines", body)),
+        of("law", "The law", law::body(reduction, unit)),
         of("agreement", "Do the runs agree?", law::agreement(reduction)),
-        of("findings", "Findings", open::findings(reduction)),
+        of("findings", "Findings", open::findings(reduction, unit)),
         of("caveats", "What was not corrected", open::caveats(input)),
         of("comparison", "Comparison with the accepted value", end::comparison(input)),
         of("sources", "Sources", end::sources()),

@@ -1,13 +1,14 @@
 //! What was found beyond the stated, and what stands uncorrected.
 
 use arcmass_lab::document::{CaveatEntry, ReductionDocument};
+use arcmass_lab::field_unit::FieldUnit;
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
-use crate::words::{fixed, sentence};
+use crate::words::{fixed, told};
 
 /// Findings with confidence and remedy.
-pub(crate) fn findings(reduction: &ReductionDocument) -> Markup {
+pub(crate) fn findings(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     html! {
         @if reduction.findings.is_empty() {
             p { "Nothing in these readings lies outside what the bench file states." }
@@ -15,7 +16,7 @@ pub(crate) fn findings(reduction: &ReductionDocument) -> Markup {
             ol {
                 @for finding in &reduction.findings {
                     li {
-                        (sentence(&finding.sentence)) " " (sentence(&finding.remedy))
+                        (told(&finding.sentence, unit)) " " (told(&finding.remedy, unit))
                         " " span.quiet { code { (finding.code) } ", confidence " (fixed(100.0 * finding.confidence, 0)) " %" }
                     }
                 }
@@ -58,7 +59,7 @@ pub(crate) fn caveats(input: &ReportInput<'_>) -> Markup {
                 @for (caveat, photo) in all {
                     li {
                         @if let Some(photo) = photo { (photo) ": " }
-                        (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) " " code.quiet { (caveat.code) }
+                        (told(&caveat.sentence, input.field_unit)) " " (told(&caveat.remedy, input.field_unit)) " " code.quiet { (caveat.code) }
                     }
                 }
             }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
-use crate::words::{apart, interval_95, percent, plus_minus, sentence, short, symbol, verdict};
+use crate::words::{apart, interval_95, percent, plus_minus, short, symbol, told, verdict};
 
 /// Mass, interval, comparison, and what must not be overlooked.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
@@ -57,10 +57,10 @@ fn beside(input: &ReportInput<'_>) -> Markup {
     let count = super::open::gathered(input).len();
     html! {
         @if let Some(caveat) = caveats.iter().find(|caveat| caveat.code == "scale-unchecked") {
-            div.mark { p { b { "Scale unchecked" } ". " (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) } }
+            div.mark { p { b { "Scale unchecked" } ". " (told(&caveat.sentence, input.field_unit)) " " (told(&caveat.remedy, input.field_unit)) } }
         }
         @if let Some(finding) = findings.first() {
-            div.mark { p { b { "Likeliest finding" } ". " (sentence(&finding.sentence)) " " a href="#findings" { "All findings" } "." } }
+            div.mark { p { b { "Likeliest finding" } ". " (told(&finding.sentence, input.field_unit)) " " a href="#findings" { "All findings" } "." } }
         }
         @if count > 0 {
             p { (count) @if count == 1 { " caveat stands" } @else { " caveats stand" } " under " a href="#caveats" { "What was not corrected" } "." }

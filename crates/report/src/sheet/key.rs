@@ -1,8 +1,9 @@
 //! The key: what every run should give, step by step, and the mark that each common slip leaves on it.
 
 use arcmass_lab::document::{ReductionDocument, RunEntry};
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_lab::slips::{CONSTANT_SLIPS, ConstantSlip};
-use arcmass_lab::steps::{FieldUnit, Step, worked};
+use arcmass_lab::steps::{Step, worked};
 use arcmass_notebook::{Notebook, Run};
 use arcmass_quantity::print;
 use maud::{Markup, html};
@@ -12,7 +13,7 @@ use crate::section::open;
 use crate::table::{self, Row, numbers, words};
 use crate::words::{plus_minus, short, signed, symbol};
 
-pub(super) fn body(notebook: &Notebook, reduction: &ReductionDocument) -> Markup {
+pub(super) fn body(notebook: &Notebook, reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     let runs: Vec<(&RunEntry, &Run)> = reduction
         .runs
         .iter()
@@ -22,19 +23,19 @@ pub(super) fn body(notebook: &Notebook, reduction: &ReductionDocument) -> Markup
     html! {
         p { "For the teacher. Groups that do everything right get the textbook’s masses below, not the accepted one: this bench is what it is." }
         h2 { "What to expect" }
-        (expected(reduction, &runs))
+        (expected(reduction, &runs, unit))
         p {
             "All runs together, with every correction: " span.unit { (symbol("m")) " = " (plus_minus(&reduction.mass_kg)) " kg" }
-            ". Field per ampere in use: " span.unit { (short(&reduction.field_per_ampere_mt_per_a)) " mT/A" } "."
+            ". Field per ampere in use: " span.unit { (unit.per_ampere(&reduction.field_per_ampere_mt_per_a)) } "."
         }
         h2 { "Why the textbook’s mass is off on this bench" }
-        (open::findings(reduction))
+        (open::findings(reduction, unit))
         (corrections(reduction))
         h2 { "The slip behind a wrong mass" }
         (slips(reduction))
         h2 { "Each run worked through" }
         @for (entry, run) in &runs {
-            @let way = worked(reduction, entry, run, &FieldUnit::default());
+            @let way = worked(reduction, entry, run, unit);
             section.worked {
                 h3 { "Run " (entry.run) }
                 (steps("By the textbook’s formula, as a group would do it", &way.textbook))
@@ -55,9 +56,9 @@ fn reading<'a>(notebook: &'a Notebook, entry: &RunEntry) -> Option<&'a Run> {
     notebook.readings.as_ref()?.runs.iter().find(|run| run.run == entry.run)
 }
 
-fn expected(reduction: &ReductionDocument, runs: &[(&RunEntry, &Run)]) -> Markup {
+fn expected(reduction: &ReductionDocument, runs: &[(&RunEntry, &Run)], unit: &FieldUnit) -> Markup {
     let row = |(entry, run): &(&RunEntry, &Run)| {
-        let way = worked(reduction, entry, run, &FieldUnit::default()).textbook;
+        let way = worked(reduction, entry, run, unit).textbook;
         let result = |i: usize| way.get(i).map(|step| step.result.clone()).unwrap_or_default();
         Row::new(vec![
             html! { (entry.run) },

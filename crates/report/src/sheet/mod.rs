@@ -4,6 +4,7 @@ mod key;
 mod work;
 
 use arcmass_lab::document::ReductionDocument;
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_notebook::Notebook;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -12,22 +13,26 @@ use crate::style;
 
 /// A blank worksheet for this bench: its sizes, the way from reading to mass as blanks, a table to fill.
 ///
-/// - **Takes** the notebook. Where it holds readings, their settings stand in the table, without any ring.
+/// - **Takes** the notebook and the unit of flux densities. Where it holds readings, their settings stand in the table, without any ring.
 /// - **Gives** one HTML file that stands alone; nothing in it was measured, so it can be handed out before the lesson.
-pub fn worksheet_html(notebook: &Notebook) -> String {
+pub fn worksheet_html(notebook: &Notebook, unit: &FieldUnit) -> String {
     let name = arcmass_notebook::printable(&notebook.bench.name);
-    page(&format!("Worksheet: {name}"), work::body(notebook))
+    page(&format!("Worksheet: {name}"), work::body(notebook, unit))
 }
 
 /// The key to the worksheet: each run worked through with the numbers in, and what the common slips make of it.
 ///
 /// - **Fails** where the reduction holds no run.
-pub fn key_html(notebook: &Notebook, reduction: &ReductionDocument) -> Result<String, ReportError> {
+pub fn key_html(
+    notebook: &Notebook,
+    reduction: &ReductionDocument,
+    unit: &FieldUnit,
+) -> Result<String, ReportError> {
     if reduction.runs.is_empty() {
         return Err(ReportError::NoRuns);
     }
     let name = arcmass_notebook::printable(&notebook.bench.name);
-    Ok(page(&format!("Key to the worksheet: {name}"), key::body(notebook, reduction)))
+    Ok(page(&format!("Key to the worksheet: {name}"), key::body(notebook, reduction, unit)))
 }
 
 fn page(title: &str, body: Markup) -> String {

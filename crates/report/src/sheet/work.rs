@@ -1,5 +1,6 @@
 //! The worksheet: everything a group needs, and room for what it finds.
 
+use arcmass_lab::field_unit::FieldUnit;
 use arcmass_notebook::{CoilShape, Notebook, Run, Sense};
 use arcmass_quantity::print;
 use maud::{Markup, html};
@@ -13,7 +14,7 @@ use crate::words::{plain, symbol};
 /// Rows of an empty table.
 const EMPTY_ROWS: usize = 8;
 
-pub(super) fn body(notebook: &Notebook) -> Markup {
+pub(super) fn body(notebook: &Notebook, unit: &FieldUnit) -> Markup {
     html! {
         p.names { "Group " span.blank {} " Date " span.blank {} }
         p { "Question: how heavy is one electron? You bend a beam of electrons into a ring, measure the ring, and weigh the electron with it." }
@@ -22,7 +23,7 @@ pub(super) fn body(notebook: &Notebook) -> Markup {
         h2 { "This bench" }
         (bench(notebook))
         h2 { "1. The field of the coils" }
-        (field(notebook))
+        (field(notebook, unit))
         h2 { "2. Readings" }
         p {
             "Write down what the meters show, with every digit. " (symbol("d")) " is the " b { "diameter" } " of the ring, straight across, measured to the middle of the bright line. "
@@ -32,7 +33,7 @@ pub(super) fn body(notebook: &Notebook) -> Markup {
         h2 { "3. From ring to mass" }
         ol {
             li { "Radius: " (marked("*r* = *d* / 2")) ". In metres: divide millimetres by 1000." }
-            li { "Flux density: " (marked("*B* = *k* *I*")) ". In tesla: divide millitesla by 1000." }
+            li { "Flux density: " (marked("*B* = *k* *I*")) ". " (in_tesla(unit)) }
             li { "The coils’ field turns the beam: its momentum is " (marked("*p* = *e* *B* *r*")) " with " (marked("*e* = 1.602 × 10^{-19} C")) "." }
             li { "The gun gave each electron the energy " (marked("*e* *V* = *p*^{2} / 2*m*")) ". Solve for the mass, then put numbers in:" p.formula { (symbol("m")) " = " span.blank.wide {} } }
             li { "Speed: " (marked("*v* = *p* / *m*")) ". Is it below the speed of light?" }
@@ -47,6 +48,16 @@ pub(super) fn body(notebook: &Notebook) -> Markup {
         h2 { "5. Result" }
         p.formula { (symbol("m")) " = ( " span.blank {} " ± " span.blank {} " ) kg" }
         p { "Only now look up the accepted mass. How many of your ± lie between? " span.blank {} }
+    }
+}
+
+/// How the field per ampere in this unit becomes a flux density in tesla.
+fn in_tesla(unit: &FieldUnit) -> String {
+    match unit.shown.as_str() {
+        "T" => "It is in tesla already.".to_owned(),
+        "mT" => "In tesla: divide millitesla by 1000.".to_owned(),
+        "G" => "In tesla: divide gauss by 10 000.".to_owned(),
+        other => format!("In tesla: divide {other} by 1.602 × 10⁻¹⁹."),
     }
 }
 
@@ -81,7 +92,7 @@ fn bench(notebook: &Notebook) -> Markup {
     }
 }
 
-fn field(notebook: &Notebook) -> Markup {
+fn field(notebook: &Notebook, unit: &FieldUnit) -> Markup {
     let pair = notebook.bench.pair.as_ref();
     let circular = pair
         .and_then(|pair| pair.geometry.as_ref())
@@ -89,7 +100,7 @@ fn field(notebook: &Notebook) -> Markup {
     let stated = pair.and_then(|pair| pair.field_per_ampere.as_ref());
     html! {
         @if let Some(stated) = stated {
-            p { "Your teacher states the field per ampere: " (symbol("k")) " = " (plain(1e3 * stated.value.abs())) " mT/A." }
+            p { "Your teacher states the field per ampere: " (symbol("k")) " = " (plain(1e3 * unit.per_millitesla * stated.value.abs())) " " (unit.shown) "/A." }
         } @else if circular {
             p { "At the centre of two coils with the same current, turns and sense:" }
             p.formula { (marked("*k* = *B* / *I* = µ_{0} *N* *R*^{2} / (*R*^{2} + (*s*/2)^{2})^{3/2}")) }
@@ -97,7 +108,7 @@ fn field(notebook: &Notebook) -> Markup {
         } @else {
             p { "Measure the flux density at the centre for at least five coil currents, draw the line, and read its slope:" }
         }
-        p.formula { (symbol("k")) " = " span.blank {} " mT/A" }
+        p.formula { (symbol("k")) " = " span.blank {} " " (unit.shown) "/A" }
     }
 }
 

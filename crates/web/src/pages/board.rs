@@ -34,7 +34,7 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
     let rings = rings.or_else(|| arcmass_lab::photograph::kept(notebook, &app.desk));
     html! {
         h1.unseen { "Board" }
-        @if runs.is_empty() { p.empty { "No run to show yet. Take a reading first." } }
+        @if runs.is_empty() { p.empty { "No run to show yet. Take a reading at the " a href="/readings" { "Readings" } " first." } }
         @for (i, run) in runs.iter().enumerate() {
             @let predicted = ready.as_ref().and_then(|ready| ready.1.path(&ready.0, &setting(run), &app.desk).ok()).and_then(|path| path.fitted_diameter_mm);
             @let photo = rings.iter().flat_map(|rings| &rings.photos).find(|photo| photo.run.as_deref() == Some(run.run.as_str()));

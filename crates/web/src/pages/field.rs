@@ -53,10 +53,10 @@ fn inside(app: &App, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
     html! {
         p.result-line { "Field per ampere in use: " b.large { (chosen.per_ampere(&document.field_per_ampere_mt_per_a)) } }
         (ways(&document, &chosen))
-        @for (_, figure) in field_figures::all(&document) {
+        @for figure in all(&document, &chosen) {
             @let name = figure.name().to_owned();
             @if name == "field" {
-                (PreEscaped(station::figure_html(&chosen.figure(figure.clone()), figure.title())))
+                (PreEscaped(station::figure_html(&figure, figure.title())))
             } @else {
                 // a map has thousands of cells: shown as a picture of its own, its numbers in the file beside it
                 figure.drawn { img.figure src={ "/figure?of=field&kind=" (look) "&name=" (name) } alt=(figure.description()) loading="lazy" width="620"; figcaption { (figure.title()) } }
@@ -74,7 +74,7 @@ fn inside(app: &App, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
             }
         }
         @for caveat in &document.caveats {
-            div.mark { p { (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) } }
+            div.mark { p { (chosen.sentence(&caveat.sentence)) " " (chosen.sentence(&caveat.remedy)) } }
         }
     }
 }
@@ -89,7 +89,7 @@ fn ways(document: &FieldDocument, chosen: &Chosen) -> Markup {
         table.ways {
             thead { tr { th scope="col" { "Way" } th.number scope="col" { "field per ampere" } } }
             tbody {
-                (row("coils' sizes", &document.geometry_mt_per_a))
+                (row("coils’ sizes", &document.geometry_mt_per_a))
                 (row("probe", &document.probe_mt_per_a))
                 (row("current balance", &document.balance_mt_per_a))
                 (row("stated", &document.stated_mt_per_a))
@@ -102,9 +102,10 @@ fn ways(document: &FieldDocument, chosen: &Chosen) -> Markup {
 }
 
 /// Every figure of the field, once a person asks for its file.
-pub(crate) fn figures(app: &App, snapshot: &Snapshot) -> Vec<Figure> {
-    let document = document(app, snapshot);
-    document
-        .map(|document| field_figures::all(&document).into_iter().map(|(_, figure)| figure).collect())
-        .unwrap_or_default()
+pub(crate) fn figures(app: &App, snapshot: &Snapshot, chosen: &Chosen) -> Vec<Figure> {
+    document(app, snapshot).map(|document| all(&document, chosen)).unwrap_or_default()
+}
+
+fn all(document: &FieldDocument, chosen: &Chosen) -> Vec<Figure> {
+    field_figures::all(document).into_iter().map(|(_, figure)| figure.in_field_unit(chosen.unit())).collect()
 }

@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
-use arcmass_report::figure::{Figure, Theme};
+use arcmass_report::figure::{Figure, HAS_PNG, Theme};
 use axum::extract::{Query, State};
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use super::units::Chosen;
 use super::{blocking, field};
 use crate::guard::refusal;
 use crate::state::App;
@@ -19,14 +20,18 @@ pub(crate) struct Form {
     /// The station it stands on.
     of: String,
     name: String,
-    /// `svg`, `csv`, or the look of the page it is shown on.
+    /// `svg`, `csv`, `png` where that is built in, or the look of the page it is shown on.
     kind: String,
 }
 
 /// `/figure`.
-pub(crate) async fn figure(State(app): State<Arc<App>>, Query(form): Query<Form>) -> Response {
+pub(crate) async fn figure(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Query(form): Query<Form>,
+) -> Response {
     let make = move || {
-        let figures = of_station(&app, &form.of);
+        let figures = of_station(&app, &form.of, &Chosen::of(&headers));
         figures.iter().find(|figure| figure.name() == form.name).map(|figure| as_file(figure, &form.kind))
     };
     let file = blocking(make).await.flatten();
@@ -35,17 +40,17 @@ pub(crate) async fn figure(State(app): State<Arc<App>>, Query(form): Query<Form>
     })
 }
 
-fn of_station(app: &App, station: &str) -> Vec<Figure> {
+fn of_station(app: &App, station: &str, chosen: &Chosen) -> Vec<Figure> {
     let snapshot = app.snapshot();
     match station {
-        "field" => field::figures(app, &snapshot),
+        "field" => field::figures(app, &snapshot, chosen),
         "plan" => {
             app.plan.made(&snapshot.stamp).map(|plan| arcmass_report::window(&plan)).into_iter().collect()
         }
         "mass" => app
             .work
             .done(&snapshot.stamp)
-            .map(|derived| arcmass_report::figures_of(&derived.input()))
+            .map(|derived| arcmass_report::figures_of(&derived.input(chosen.unit())))
             .unwrap_or_default(),
         _ => Vec::new(),
     }
@@ -58,6 +63,7 @@ pub(crate) fn downloads(of: &str, name: &str) -> Markup {
         p.downloads.screen { "This figure: "
             a href=(link("svg")) download={ (name) ".svg" } { "SVG" } ", "
             a href=(link("csv")) download={ (name) ".csv" } { "CSV" }
+            @if HAS_PNG { ", " a href=(link("png")) download={ (name) ".png" } { "PNG" } }
         }
     }
 }
@@ -66,6 +72,12 @@ pub(crate) fn downloads(of: &str, name: &str) -> Markup {
 pub(crate) fn as_file(figure: &Figure, kind: &str) -> Response {
     if kind == "csv" {
         return ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], csv(figure)).into_response();
+    }
+    if kind == "png" {
+        return match figure.to_png(Theme::Light) {
+            Ok(png) => ([(header::CONTENT_TYPE, "image/png")], png).into_response(),
+            Err(fault) => refusal(StatusCode::NOT_FOUND, &format!("No PNG: {fault}.")),
+        };
     }
     let theme = if matches!(kind, "dark" | "dim") { Theme::Dark } else { Theme::Light };
     // a picture of its own: its style is its own too, and so is a photograph in it; it may load and run nothing

@@ -46,6 +46,11 @@ pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
 /// The result if it is there; else the work is begun and shown.
 pub(crate) fn derived(app: &Arc<App>, snapshot: &Snapshot) -> Result<Arc<Derived>, Markup> {
     let notebook = snapshot.notebook.as_ref().map_err(|_| frame::faults(snapshot))?;
+    if notebook.readings.iter().all(|readings| readings.runs.is_empty()) {
+        return Err(
+            html! { p.empty { "No reading yet, so there is nothing to weigh. Take some at the " a href="/readings" { "Readings" } "." } },
+        );
+    }
     match work::look(app, &snapshot.stamp, notebook) {
         View::Done(derived) => Ok(derived),
         View::Failed(trouble) => Err(waits::failed(Kind::Mass, "No result yet", &trouble)),
@@ -60,7 +65,7 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
     };
     let chosen = units::Chosen::of(headers);
     let beside = |name: &str| figures::downloads("mass", name).into_string();
-    let pieces = pieces(&derived.input(), beside).unwrap_or_default();
+    let pieces = pieces(&derived.input(chosen.unit()), beside).unwrap_or_default();
     let piece = |id: &str| pieces.iter().find(|piece| piece.id == id);
     html! {
         nav.within aria-label="On this page" { ul {

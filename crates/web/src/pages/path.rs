@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use arcmass_lab::document::PathDocument;
+use arcmass_lab::document::{CaveatEntry, PathDocument, Q};
 use arcmass_lab::path::{Calibrated, Setting};
 use arcmass_lab::photograph::opened::Laid;
 use arcmass_notebook::{Notebook, Run, View};
@@ -119,28 +119,26 @@ const FIGURES: [(&str, &str); 7] = [
 /// The place where a prediction is laid over a photograph.
 fn over(notebook: &Notebook) -> Markup {
     let runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
-    let shots: Vec<(&Run, &str)> = runs
-        .filter_map(|run| Some((run, run.ring_photo.as_deref()?)))
-        .filter(|(run, _)| run.view == View::Front)
-        .collect();
+    let shots: Vec<(&Run, &str)> = runs.filter_map(|run| Some((run, run.ring_photo.as_deref()?))).collect();
+    let view = |run: &Run| if run.view == View::Side { ", from the side" } else { "" };
     html! {
         section #over aria-labelledby="over-heading" {
             h2 #over-heading { "Lay it over a photograph" }
             @if shots.is_empty() {
-                p.quiet { "No run has a photograph from the front yet. Drop some at the " a href="/readings" { "Readings" } "." }
+                p.quiet { "No run has a photograph yet. Drop some at the " a href="/readings" { "Readings" } "." }
             } @else {
                 p.acts {
                     label { "Photograph " select #over-photo {
                         option value="" { "none" }
                         @for (run, photo) in &shots {
-                            option value=(photo) data-voltage=(round(run.mean_voltage_v(), 100.0)) data-current=(round(run.mean_current_a(), 10_000.0)) data-tilt=(run.gun_tilt_deg) data-turned=(run.bench_turned_deg) data-sense=[(run.field_sense.sign() < 0.0).then_some("-")] { "run " (run.run) ", " (photo) }
+                            option value=(photo) data-voltage=(round(run.mean_voltage_v(), 100.0)) data-current=(round(run.mean_current_a(), 10_000.0)) data-tilt=(run.gun_tilt_deg) data-turned=(run.bench_turned_deg) data-sense=[(run.field_sense.sign() < 0.0).then_some("-")] { "run " (run.run) ", " (photo) (view(run)) }
                         }
                     } }
                     button #over-setting type="button" disabled { "Take this run’s setting" }
                 }
                 p #over-said role="status" {}
                 canvas #over-view hidden tabindex="0" role="img" aria-label="The prediction dashed over the photograph, the photographed beam as dots" aria-describedby="over-said" {}
-                p.quiet { "Dashed: the prediction, frozen if one is, as this photograph’s camera sees it. Dots: the beam as measured. The camera is the one its scale gives; the two centres are brought together, so size and shape are compared, not the place." }
+                p.quiet { "Dashed: the prediction, frozen if one is, as this photograph’s camera sees it. Dots: the beam as measured. The camera is the one its scale gives; the two centres are brought together, so size and shape are compared, not the place. Over a photograph from the side the two helices are brought together." }
             }
         }
     }
@@ -210,10 +208,12 @@ pub(crate) async fn at(
             Err(response) => return *response,
         };
         let around = around(&ready.0);
-        let figures = figures(&path, &Chosen::of(&headers));
+        let chosen = Chosen::of(&headers);
+        let figures = figures(&path, &chosen);
+        let caveats: Vec<CaveatEntry> = path.caveats.iter().map(|caveat| chosen.caveat(caveat)).collect();
         Json(json!({
             "drawn_mm": path.drawn_mm, "glass_point_mm": path.glass_point_mm, "meets_gun": path.meets_gun,
-            "caveats": path.caveats, "figures": figures, "around": around,
+            "caveats": caveats, "figures": figures, "around": around,
         }))
         .into_response()
     };
@@ -259,17 +259,41 @@ pub(crate) async fn laid(State(app): State<Arc<App>>, Query(asked): Query<Asked>
 }
 
 fn said(laid: &Laid) -> String {
-    let predicted =
-        laid.predicted_diameter_mm.map(|d| format!("Predicted ring as seen: {} mm.", fixed(d, -1)));
-    let seen = laid.photographed_diameter_mm.map(|q| format!("Photographed: {} mm.", short(&q)));
-    let apart = laid.difference_mm.map(|difference| {
-        let side = if difference > 0.0 { "larger" } else { "smaller" };
-        format!("The prediction is {} mm {side}.", fixed(difference.abs(), -1))
+    let alone = if laid.side.is_some() {
+        "No helix was found on it: the path is drawn in the middle of the picture."
+    } else {
+        "No ring was found on it: the coils’ axis is drawn in the middle of the picture."
+    };
+    let alone = (!laid.is_centred).then(|| alone.to_owned());
+    let both = |what: &str, ours: Option<f64>, theirs: Option<&Q>, apart: Option<f64>| {
+        let predicted = ours.map(|mm| format!("Predicted {what}: {} mm.", fixed(mm, -1)));
+        let seen = theirs.map(|q| format!("Photographed: {} mm.", short(q)));
+        let apart = apart.map(|apart| {
+            let side = if apart > 0.0 { "larger" } else { "smaller" };
+            format!("The prediction is {} mm {side}.", fixed(apart.abs(), -1))
+        });
+        [predicted, seen, apart]
+    };
+    let diameter = |what| {
+        both(what, laid.predicted_diameter_mm, laid.photographed_diameter_mm.as_ref(), laid.difference_mm)
+    };
+    let Some(side) = &laid.side else {
+        return diameter("ring as seen").into_iter().chain([alone]).flatten().collect::<Vec<_>>().join(" ");
+    };
+    let pitch =
+        both("pitch", side.predicted_pitch_mm, side.photographed_pitch_mm.as_ref(), side.difference_mm);
+    let stands = laid.is_centred.then(|| {
+        let turned = fixed(side.turned_deg.abs(), -1);
+        let on = side.camera_on.replace('-', "−");
+        format!("It lies best seen from the side of {on}, turned by {turned}° in the picture.")
     });
-    let alone = (!laid.is_centred).then(|| {
-        "No ring was found on it: the coils’ axis is drawn in the middle of the picture.".to_owned()
-    });
-    [predicted, seen, apart, alone].into_iter().flatten().collect::<Vec<_>>().join(" ")
+    pitch
+        .into_iter()
+        .chain(diameter("diameter"))
+        .chain([stands, alone])
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 impl Kept {

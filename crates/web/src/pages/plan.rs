@@ -15,6 +15,7 @@ use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 
 use super::figures;
+use super::units::{self, Chosen};
 use super::waits::{self, Kind};
 use super::words::{fixed, sentence, short};
 use super::{blocking, broken, part};
@@ -87,14 +88,14 @@ pub(crate) async fn page(
         let runs = app.plan.choose(asked.runs());
         let refused = asked.runs.is_some() && asked.runs() != Some(runs);
         let body = html! {
-            h1 { "Plan" }
+            div.head { h1 { "Plan" } (units::choice(&headers)) }
             form.runs.screen method="get" action="/plan" {
                 label for="runs" { "How many runs are there time for? " }
                 input #runs name="runs" type="number" min="1" max=(MOST_RUNS) value=(runs) required;
                 button type="submit" { "Plan them" }
                 @if refused { p.said role="alert" { span.fault { "A plan has 1 to " (MOST_RUNS) " runs; " (runs) " are planned." } } }
             }
-            div data-live="/plan/work" { (inside(&app, &snapshot)) }
+            div data-live="/plan/work" { (inside(&app, &snapshot, &Chosen::of(&headers))) }
         };
         frame::page(&app, &snapshot, &headers, Station::Plan, "", &body)
     };
@@ -102,11 +103,11 @@ pub(crate) async fn page(
 }
 
 /// `/plan/work`: what follows the files.
-pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
-    part(app, inside).await
+pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    part(app, move |app, snapshot| inside(app, snapshot, &Chosen::of(&headers))).await
 }
 
-fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
+fn inside(app: &Arc<App>, snapshot: &Snapshot, chosen: &Chosen) -> Markup {
     let Ok(notebook) = &snapshot.notebook else { return frame::faults(snapshot) };
     let runs = app.plan.runs();
     let of = Arc::clone(notebook);
@@ -115,13 +116,13 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
         Ok(planned(&of, rings.as_ref(), PlanQuestion { runs }, &app.desk, watch)?)
     };
     match long::look(app, |app| &app.plan.long, &key(&snapshot.stamp, runs), make) {
-        View::Done(plan) => of_plan(notebook, &plan),
+        View::Done(plan) => of_plan(notebook, &plan, chosen),
         View::Failed(trouble) => waits::failed(Kind::Plan, "No plan yet", &trouble),
         View::Waiting => waits::waiting(Kind::Plan),
     }
 }
 
-fn of_plan(notebook: &Notebook, plan: &PlanDocument) -> Markup {
+fn of_plan(notebook: &Notebook, plan: &PlanDocument, chosen: &Chosen) -> Markup {
     let figure = arcmass_report::window(plan);
     html! {
         (promise(plan))
@@ -138,9 +139,9 @@ fn of_plan(notebook: &Notebook, plan: &PlanDocument) -> Markup {
             (PreEscaped(station::figure_html(&figure, "Settings at which the ring clears the glass, glows and keeps every rating, and those proposed, numbered in order.")))
             (figures::downloads("plan", "plan"))
         }
-        (outlook(plan))
+        (outlook(plan, chosen))
         @for caveat in &plan.caveats {
-            div.mark.screen { p { (sentence(&caveat.sentence)) " " (sentence(&caveat.remedy)) } }
+            div.mark.screen { p { (chosen.sentence(&caveat.sentence)) " " (chosen.sentence(&caveat.remedy)) } }
         }
     }
 }
@@ -245,7 +246,7 @@ fn stands(setting: &PlannedSetting) -> String {
     format!("With {leads}, {bench}, {tube}:")
 }
 
-fn outlook(plan: &PlanDocument) -> Markup {
+fn outlook(plan: &PlanDocument, chosen: &Chosen) -> Markup {
     html! {
         section.screen aria-labelledby="outlook-heading" {
             h2 #outlook-heading { "Where the uncertainty will come from" }
@@ -259,13 +260,13 @@ fn outlook(plan: &PlanDocument) -> Markup {
         }
         section.screen aria-labelledby="floor-heading" {
             h2 #floor-heading { "What no number of runs removes" }
-            p { (sentence(&plan.floor.sentence)) }
+            p { (chosen.sentence(&plan.floor.sentence)) }
             @if !plan.would_lower.is_empty() {
                 p { "What would do more than further runs:" }
                 div.scroll tabindex="0" role="region" aria-label="What would lower the floor" { table {
                     thead { tr { th scope="col" { "To do" } th.number scope="col" { "with these runs" } th.number scope="col" { "at best" } } }
                     tbody { @for remedy in &plan.would_lower {
-                        tr { th scope="row" { (sentence(&remedy.what)) } td.number { "± " (percent(remedy.expected_percent)) } td.number { "± " (percent(remedy.floor_percent)) } }
+                        tr { th scope="row" { (chosen.sentence(&remedy.what)) } td.number { "± " (percent(remedy.expected_percent)) } td.number { "± " (percent(remedy.floor_percent)) } }
                     } }
                 } }
             }
@@ -274,14 +275,11 @@ fn outlook(plan: &PlanDocument) -> Markup {
             h2 #apart-heading { "Told apart from the mass, if it were there" }
             ul.apart { @for one in plan.separates.iter().filter(|one| one.is_wide) {
                 li.good[one.separable].open-circle[!one.separable] {
-                    (one.name) ": ± " (print::significant(one.before, 2)) " " (unit(&one.unit)) " becomes ± " (print::significant(one.after, 2)) " " (unit(&one.unit))
+                    @let (factor, unit) = chosen.unit().told(&one.unit);
+                    (one.name) ": ± " (print::significant(factor * one.before, 2)) " " (unit) " becomes ± " (print::significant(factor * one.after, 2)) " " (unit)
                     span.quiet { @if one.separable { " – told apart" } @else { " – stays mixed with the mass" } }
                 }
             } }
         }
     }
-}
-
-fn unit(name: &str) -> &str {
-    if name == "uT" { "µT" } else { name }
 }

@@ -15,7 +15,8 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::words::{fixed, sentence, short};
+use super::units::Chosen;
+use super::words::{fixed, short};
 use super::{blocking, broken, part, photos};
 use crate::answer;
 use crate::frame::{self, Station};
@@ -127,10 +128,9 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
     }
 }
 
-/// Columns that hold something, and those everybody needs.
+/// Columns that hold something, and those everybody needs; a run is struck by its button.
 fn is_shown(grid: &Grid, name: &str) -> bool {
-    matches!(name, "voltage_V" | "current_A" | "struck_because")
-        || grid.rows.iter().any(|row| !grid.cell(row, name).is_empty())
+    matches!(name, "voltage_V" | "current_A") || grid.rows.iter().any(|row| !grid.cell(row, name).is_empty())
 }
 
 fn of_row(grid: &Grid, row: &GridRow, shown: &[&(&str, &str, u8)], fault: Option<String>) -> Markup {
@@ -244,7 +244,11 @@ pub(crate) struct Which {
 }
 
 /// `/readings/check`: the predicted ring of a run whose reading is in.
-pub(crate) async fn check(State(app): State<Arc<App>>, Query(which): Query<Which>) -> Response {
+pub(crate) async fn check(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Query(which): Query<Which>,
+) -> Response {
     let look = move || {
         let snapshot = app.snapshot();
         let Ok(notebook) = &snapshot.notebook else {
@@ -256,7 +260,7 @@ pub(crate) async fn check(State(app): State<Arc<App>>, Query(which): Query<Which
         };
         let runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
         match runs.into_iter().find(|run| run.run == which.run) {
-            Some(run) => against(&app, notebook, run),
+            Some(run) => against(&app, notebook, run, &Chosen::of(&headers)),
             None => answer::trouble(StatusCode::NOT_FOUND, "there is no such run", "load the page again"),
         }
     };
@@ -274,7 +278,7 @@ pub(crate) fn setting(run: &Run) -> Setting {
     }
 }
 
-fn against(app: &App, notebook: &Notebook, run: &Run) -> Response {
+fn against(app: &App, notebook: &Notebook, run: &Run, chosen: &Chosen) -> Response {
     let document = match path(notebook, &setting(run), &app.desk) {
         Ok(document) => document,
         Err(fault) => {
@@ -289,7 +293,7 @@ fn against(app: &App, notebook: &Notebook, run: &Run) -> Response {
     if let Some(measured) = measured(app, notebook, run) {
         said.push(measured);
     }
-    said.extend(document.caveats.iter().map(|caveat| sentence(&caveat.sentence)));
+    said.extend(document.caveats.iter().map(|caveat| chosen.sentence(&caveat.sentence)));
     let body: Value = json!({ "run": run.run, "said": said, "diameter_mm": document.fitted_diameter_mm });
     Json(body).into_response()
 }

@@ -10,6 +10,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::mass::derived;
+use super::units::{self, Chosen};
 use super::{blocking, broken, part};
 use crate::frame::{self, Station};
 use crate::guard::refusal;
@@ -25,7 +26,7 @@ const HAS_PDF: bool = cfg!(feature = "pdf");
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let show = move || {
         let snapshot = app.snapshot();
-        let body = html! { h1 { "Report" } div data-live="/report/work" { (inside(&app, &snapshot)) } };
+        let body = html! { div.head { h1 { "Report" } (units::choice(&headers)) } div data-live="/report/work" { (inside(&app, &snapshot)) } };
         frame::page(&app, &snapshot, &headers, Station::Report, "", &body)
     };
     blocking(show).await.unwrap_or_else(broken)
@@ -61,10 +62,11 @@ pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
 }
 
 /// `/report/preview`.
-pub(crate) async fn preview(State(app): State<Arc<App>>) -> Response {
+pub(crate) async fn preview(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
+    let chosen = Chosen::of(&headers);
     let make = move || {
         let derived = app.work.done(&app.snapshot().stamp)?;
-        let html = report_html(&derived.input()).ok()?;
+        let html = report_html(&derived.input(chosen.unit())).ok()?;
         let mut headers = HeaderMap::new();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
         headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PRINTED));
@@ -84,16 +86,23 @@ pub(crate) struct Form {
 }
 
 /// `/report/file`.
-pub(crate) async fn file(State(app): State<Arc<App>>, Query(form): Query<Form>) -> Response {
+pub(crate) async fn file(
+    State(app): State<Arc<App>>,
+    headers: HeaderMap,
+    Query(form): Query<Form>,
+) -> Response {
+    let chosen = Chosen::of(&headers);
     let make = move || {
         let derived = app.work.done(&app.snapshot().stamp)?;
         let typed = |mime: &'static str, text: String| ([(header::CONTENT_TYPE, mime)], text).into_response();
+        let unit = chosen.unit();
+        let report = || report_html(&derived.input(unit)).ok();
         match form.kind.as_str() {
-            "html" => Some(taken(report_html(&derived.input()).ok()?, "report.html")),
-            "worksheet" => Some(taken(worksheet_html(&derived.notebook), "worksheet.html")),
-            "key" => Some(taken(key_html(&derived.notebook, &derived.reduction).ok()?, "key.html")),
-            "pdf" => pdf(&report_html(&derived.input()).ok()?, false),
-            "pdf-letter" => pdf(&report_html(&derived.input()).ok()?, true),
+            "html" => Some(taken(report()?, "report.html")),
+            "worksheet" => Some(taken(worksheet_html(&derived.notebook, unit), "worksheet.html")),
+            "key" => Some(taken(key_html(&derived.notebook, &derived.reduction, unit).ok()?, "key.html")),
+            "pdf" => pdf(&report()?, false),
+            "pdf-letter" => pdf(&report()?, true),
             "json" => Some(typed("application/json", serde_json::to_string_pretty(&derived.reduction).ok()?)),
             "csv" => Some(typed("text/csv; charset=utf-8", runs_csv(&derived.reduction.runs))),
             _ => None,

@@ -186,8 +186,26 @@ fn work_a_run_through(page: &mut Browser) {
     );
     page.value("document.getElementById('unit').value = 'G'; document.getElementById('unit').dispatchEvent(new Event('change', { bubbles: true }))");
     page.until("document.querySelector('details.run').innerText.includes(' G')");
-    let second = said(page);
-    assert!(!second.contains(" mT"), "{second}");
+    let second = page.value(
+        "document.getElementById('work').innerText.replace(document.getElementById('unit').innerText, '')",
+    );
+    let second = second.as_str().unwrap();
+    let left = ["mT", "µT"].into_iter().find_map(|unit| second.split_once(unit));
+    assert!(left.is_none(), "sentences, tables and figures of the station follow: {second}");
+    let report = page.value("fetch('/report/file?kind=html').then((answer) => answer.text()).then((text) => text.replace(/<style>[^]*?<\\/style>|<[^>]*>/g, ''))");
+    let report = report.as_str().unwrap();
+    assert!(
+        report.contains(" G/A") && !report.contains("mT") && !report.contains("µT"),
+        "so does the report"
+    );
+    let picture = page.value(
+        "fetch('/figure?of=mass&name=law&kind=png').then((answer) => answer.headers.get('content-type'))",
+    );
+    let (has_png, kind) = (cfg!(feature = "png"), picture.as_str().unwrap());
+    assert_eq!(kind == "image/png", has_png, "{kind}");
+    let offered = page
+        .value("[...document.querySelectorAll('.downloads a')].some((link) => link.download === 'law.png')");
+    assert_eq!(offered, json!(has_png), "a figure is offered as PNG where that is built in");
     page.value("document.cookie = 'arcmass-unit=mT; path=/'");
 }
 
