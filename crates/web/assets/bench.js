@@ -47,7 +47,7 @@ function conflict(field, said, now, typed) {
   const mine = document.createElement("button");
   mine.type = "button";
   mine.textContent = "Save mine";
-  mine.addEventListener("click", () => { field.dataset.seen = now === "nothing" ? "" : now; field.value = typed; save(field); });
+  mine.addEventListener("click", () => { field.dataset.seen = now === "nothing" ? "" : now; field.value = typed; said.textContent = ""; save(field); });
   said.append(words, keep, " ", mine);
   keep.focus();
 }

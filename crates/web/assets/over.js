@@ -1,5 +1,7 @@
 // Path over a photograph: the server lays it, here both are drawn.
 
+import { sentence } from "./page.js";
+
 const chosen = document.getElementById("over-photo");
 const canvas = document.getElementById("over-view");
 const said = document.getElementById("over-said");
@@ -26,7 +28,7 @@ async function ask() {
     const response = await fetch(`/path/over?${query}&photo=${encodeURIComponent(chosen.value)}`);
     const answer = await response.json();
     laid = response.ok ? answer.laid : null;
-    said.textContent = response.ok ? answer.said : `${answer.sentence}. ${answer.remedy ?? ""}`;
+    said.textContent = response.ok ? answer.said : `${sentence(answer.sentence)} ${sentence(answer.remedy ?? "")}`;
   } catch { said.textContent = "The server does not answer."; }
   asking = false;
   canvas.hidden = !laid;

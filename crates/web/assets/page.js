@@ -2,9 +2,14 @@
 
 /** The folder's stamp that this page last knew. */
 let stamp = document.documentElement.dataset.stamp;
+/** Changes sent by this page, and those not answered yet: what the folder looks like meanwhile may be our own doing. */
+let sent = 0;
+let unanswered = 0;
 
 /** Sends a change; gives the answer's body with `ok` and `status`. */
 export async function send(address, body, method = "POST") {
+  sent += 1;
+  unanswered += 1;
   try {
     const isBytes = body instanceof Blob;
     const response = await fetch(address, {
@@ -21,6 +26,8 @@ export async function send(address, body, method = "POST") {
     return answer;
   } catch {
     return { ok: false, status: 0, sentence: "The server does not answer: it may have been stopped. What you typed is not saved." };
+  } finally {
+    unanswered -= 1;
   }
 }
 
@@ -38,13 +45,19 @@ export function say(element, words, kind = "") {
   element.append(span);
 }
 
+/** A sentence of the library with a capital and a full stop. */
+export function sentence(text) {
+  const whole = text.charAt(0).toUpperCase() + text.slice(1);
+  return !whole || /[.!?]$/.test(whole) ? whole : `${whole}.`;
+}
+
 /** The sentence of a refused change. */
 export function refusal(answer) {
   if (answer.faults && answer.faults.length) {
     const fault = answer.faults[0];
-    return `${fault.found}. May stand there: ${fault.accepted}. ${fault.remedy}.`;
+    return [fault.found, `may stand there: ${fault.accepted}`, fault.remedy].map(sentence).join(" ");
   }
-  return `${answer.sentence ?? "Not saved"}. ${answer.remedy ?? ""}`;
+  return `${sentence(answer.sentence ?? "not saved")} ${sentence(answer.remedy ?? "")}`;
 }
 
 /** Shows the parts of the page that follow the files anew; what is being typed stays. */
@@ -53,6 +66,8 @@ export async function refresh() {
     const response = await fetch(part.dataset.live);
     if (!response.ok) continue;
     const html = await response.text();
+    // a question put to the person stays until it is answered
+    if (part.querySelector(".said :is(button, input)")) continue;
     const active = document.activeElement;
     const held = part.contains(active) && "value" in active ? hold(active) : null;
     const open = [...part.querySelectorAll("details[open] > summary")].map((s) => s.textContent.slice(0, 12));
@@ -90,9 +105,11 @@ function restore(part, held) {
 }
 
 async function watch() {
-  if (document.visibilityState !== "visible") return;
+  if (document.visibilityState !== "visible" || unanswered) return;
+  const before = sent;
   try {
     const answer = await (await fetch("/now")).json();
+    if (sent !== before) return;
     const line = document.getElementById("outside");
     line.hidden = true;
     if (answer.stamp && answer.stamp !== stamp) {
@@ -122,7 +139,7 @@ async function wait() {
     const bar = box.querySelector("progress");
     if (answer.of) { bar.max = answer.of; bar.value = answer.done; } else bar.removeAttribute("value");
     const left = answer.of ? ` \u2013 ${answer.of - answer.done} left` : "";
-    box.querySelector("p").textContent = `${answer.what}${left}`;
+    box.querySelector("p").textContent = answer.what.charAt(0).toUpperCase() + answer.what.slice(1) + left;
   } else if (document.querySelector("[data-live]")) {
     await refresh();
   } else {

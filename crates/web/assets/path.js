@@ -1,5 +1,6 @@
 // Path: the beam follows the hand; every number comes from the server, here it is only drawn.
 import { follow } from "./over.js";
+import { sentence } from "./page.js";
 
 const form = document.getElementById("setting");
 const scene = document.getElementById("scene");
@@ -28,7 +29,7 @@ async function ask() {
   try {
     const response = await fetch(`/path/at?${query}`);
     const answer = await response.json();
-    if (response.ok) { now = { ...answer, query: query.toString() }; tell(answer); if (!frozen) follow(now.query); } else { now = null; words.textContent = `${answer.sentence}. ${answer.remedy ?? ""}`; clear(); }
+    if (response.ok) { now = { ...answer, query: query.toString() }; tell(answer); if (!frozen) follow(now.query); } else { now = null; words.textContent = `${sentence(answer.sentence)} ${sentence(answer.remedy ?? "")}`; clear(); }
   } catch { words.textContent = "The server does not answer."; }
   asking = false;
   requestAnimationFrame(draw);
@@ -45,11 +46,6 @@ function tell(path) {
   if (path.meets_gun) cautions.unshift("The beam comes round to the gun.");
   words.textContent = cautions.join(" ");
   words.className = path.caveats.some((caveat) => caveat.code === "beyond-rating") ? "caution" : "";
-}
-
-function sentence(text) {
-  const whole = text.charAt(0).toUpperCase() + text.slice(1);
-  return /[.!?]$/.test(whole) ? whole : `${whole}.`;
 }
 
 // drawing

@@ -91,7 +91,7 @@ function conflict(line, now, typed) {
   const button = document.createElement("button");
   button.type = "button";
   button.textContent = "Show the file's row";
-  button.addEventListener("click", () => { document.activeElement?.blur(); refresh(); });
+  button.addEventListener("click", () => { document.activeElement?.blur(); line.textContent = ""; refresh(); });
   line.append(button);
   button.focus();
 }
@@ -126,10 +126,10 @@ work.addEventListener("click", async (event) => {
       reason.setAttribute("aria-label", "Why this run does not count");
       reason.placeholder = "why it does not count, then Enter";
       reason.addEventListener("keydown", async (event) => {
-        if (event.key === "Escape") refresh();
+        if (event.key === "Escape") { line.textContent = ""; refresh(); }
         if (event.key !== "Enter" || !reason.value.trim()) return;
         const answer = await set(row, "struck_because", reason.value.trim(), "");
-        if (answer.ok) await refresh(); else say(line, `Not saved: ${refusal(answer)}`, "fault");
+        if (answer.ok) { line.textContent = ""; await refresh(); } else say(line, `Not saved: ${refusal(answer)}`, "fault");
       });
       line.append(reason);
       reason.focus();
