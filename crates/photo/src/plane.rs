@@ -1,5 +1,6 @@
 //! From pixels to millimetres in the plane of the scale: a camera calibrated on every mark.
 
+mod judge;
 mod model;
 mod moved;
 mod ring;
@@ -11,7 +12,8 @@ use nalgebra::{DVector, Vector3};
 pub use crate::camera::CameraHints;
 use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
-use crate::scale::{FEWEST_MARKS, Rhythm, ScaleFound};
+use crate::scale::{FEWEST_MARKS, ScaleFound};
+use judge::{cropped, cut_down, is_counted_rightly, judge_marks, stated_spacing_is_likely, with_caveats};
 use model::{LN_FOCAL, Model, plane_point};
 pub(crate) use moved::{MOVES, MovedCamera};
 pub use moved::{Moved, Shifted};
@@ -19,8 +21,6 @@ pub use ring::{RingInPlane, TraceInPixels, ring_in_plane, ring_of_turn};
 use solve::{Solved, solve};
 pub use turn::{TO_THE_GUN, TurnHints};
 
-/// Marks that miss their place by more than this on average point to a miscount or a bent scale.
-const ALARM_RMS_MM: f64 = 0.03;
 /// Two poses this close in χ² can't be told apart (95 % for one degree of freedom is 3.84).
 const ALIKE: f64 = 4.0;
 /// The starts look at every seventh observation: not a multiple of the three that each mark gives.
@@ -211,110 +211,6 @@ pub fn fit_plane(
     Ok(plane)
 }
 
-/// A lens that looks further from the picture's middle than this part of the longer side looks at no middle of its own.
-const CROPPED: f64 = 0.1;
-/// What the fit must gain by it (χ²; 14 is one chance in a thousand for two unknowns).
-const CROPPED_GAIN: f64 = 14.0;
-
-/// The model and fit of a picture that was cut down afterwards, if the camera's word or the marks say that it was.
-fn cropped(
-    model: &Model,
-    centred: &Solved,
-    size_px: [usize; 2],
-    hints: &CameraHints,
-) -> Option<(Model, Solved)> {
-    let free = model.cropped(size_px);
-    let all = |p: &DVector<f64>| free.residuals(p, 1);
-    let solved = solve(&all, &centred.unknowns, free.priors(), free.stated(), [40, 3])?;
-    let (camera, _) = free.camera(&solved.unknowns)?;
-    let middle = size_px.map(|n| (n as f64 - 1.0) / 2.0);
-    let aside = (camera.centre_px[0] - middle[0]).hypot(camera.centre_px[1] - middle[1]);
-    let is_far = aside > CROPPED * size_px[0].max(size_px[1]) as f64;
-    let is_seen = is_far && centred.cost - solved.cost > CROPPED_GAIN;
-    (is_seen || hints.is_cut_down).then_some((free, solved))
-}
-
-fn cut_down(plane: &ScalePlane, size_px: [usize; 2]) -> PhotoCaveat {
-    let [x, y] = plane.camera.centre_px;
-    PhotoCaveat::new(
-        "picture-cropped",
-        format!(
-            "the lens should have looked at the middle of the picture, pixel ({:.0}, {:.0}), but seems to have looked at ({x:.0}, {y:.0}): the photograph was probably cut down afterwards, which leaves the scale less certain",
-            size_px[0] as f64 / 2.0,
-            size_px[1] as f64 / 2.0,
-        ),
-        "give the photographs as the camera wrote them",
-    )
-}
-
-/// Any one of these may have a harmless cause; two of them together are marks counted wrongly.
-const ALARMS: [&str; 3] = ["scale-marks-scatter", "scale-marks-rejected", "scale-spacing-doubtful"];
-
-fn is_counted_rightly(plane: &ScalePlane) -> Result<(), PhotoError> {
-    let alarms: Vec<&str> =
-        plane.caveats.iter().filter(|c| ALARMS.contains(&c.code)).map(|c| c.sentence.as_str()).collect();
-    match alarms.as_slice() {
-        [first, second, ..] => Err(PhotoError::ScaleUnclear {
-            why: format!("they were most likely counted wrongly: {first}; and {second}"),
-        }),
-        _ => Ok(()),
-    }
-}
-
-/// Focal lengths, in picture widths, of lenses people use on a bench, from wide to a long one; and of those they use
-/// mostly.
-const USUAL_FOCAL_WIDTHS: [f64; 2] = [0.45, 6.0];
-const COMMON_FOCAL_WIDTHS: [f64; 2] = [0.6, 4.2];
-/// Beyond these even marks with a rhythm were counted wrongly: no camera on a bench has such a lens.
-const POSSIBLE_FOCAL_WIDTHS: [f64; 2] = [0.3, 9.0];
-/// A written focal length differs by no more than this factor, even from a cropped picture.
-const WRITTEN_FACTOR: f64 = 1.8;
-
-/// A spacing that was only stated can't be defended by the marks; the camera's distance can: a wrong spacing asks for a
-/// lens that nobody uses, or that the camera did not write down.
-fn stated_spacing_is_likely(
-    found: &ScaleFound,
-    plane: &mut ScalePlane,
-    size_px: [usize; 2],
-    hints: &CameraHints,
-) -> Result<(), PhotoError> {
-    // a row's rhythm stands for its spacing, a heavier line every so often for nothing but an even count
-    let is_plain = found
-        .rows
-        .first()
-        .is_some_and(|row| matches!(row.rhythm, Rhythm::None | Rhythm::Halvings { levels: 1 }))
-        || !found.crossings.is_empty();
-    let Some((distance_mm, _)) = hints.distance_mm else { return Ok(()) };
-    // the fit weighs all it knows; here the stated distance speaks alone
-    let focal_px =
-        plane.camera.focal_px * distance_mm / plane.distance_seen_mm(size_px).unwrap_or(distance_mm);
-    let widths = focal_px / size_px[0].max(size_px[1]) as f64;
-    let unlike = hints.focal_px.map(|(written, _)| (focal_px / written).max(written / focal_px));
-    let within = |range: [f64; 2]| (range[0]..=range[1]).contains(&widths);
-    let is_strange = !within(USUAL_FOCAL_WIDTHS) || unlike.is_some_and(|u| u > WRITTEN_FACTOR);
-    if (is_plain && is_strange) || !within(POSSIBLE_FOCAL_WIDTHS) {
-        let why = match unlike {
-            Some(u) if u > WRITTEN_FACTOR => format!(
-                "at the stated spacing and camera distance the focal length would differ by a factor of {u:.1} from the one that the camera wrote down"
-            ),
-            _ => format!(
-                "at the stated spacing and camera distance the lens would have {widths:.1} picture widths of focal length"
-            ),
-        };
-        return Err(PhotoError::ScaleUnclear { why });
-    }
-    let odd =
-        if is_plain { !within(COMMON_FOCAL_WIDTHS) && unlike.is_none() } else { !within(USUAL_FOCAL_WIDTHS) };
-    if odd || (!is_plain && unlike.is_some_and(|u| u > WRITTEN_FACTOR)) {
-        plane.caveats.push(PhotoCaveat::new(
-            "scale-spacing-doubtful",
-            format!("with the stated distance the lens would have a focal length of {widths:.1} picture widths, which is unusual"),
-            "check the stated distance and the spacing of the marks",
-        ));
-    }
-    Ok(())
-}
-
 /// The best of several starts; whether another, different one is as good.
 fn best_pose(model: &Model) -> Option<(Solved, bool)> {
     let rough = |p: &DVector<f64>| model.residuals(p, THINNED);
@@ -382,88 +278,4 @@ fn causes(covariance: &nalgebra::DMatrix<f64>) -> Vec<DVector<f64>> {
     let eigen = correlation.symmetric_eigen();
     let direction = |(v, l): (nalgebra::DVectorView<'_, f64>, &f64)| v.component_mul(&u) * l.max(0.0).sqrt();
     eigen.eigenvectors.column_iter().zip(eigen.eigenvalues.iter()).map(direction).collect()
-}
-
-fn judge_marks(plane: &mut ScalePlane, solved: &Solved) {
-    let (mut sum, mut count) = (0.0, 0_usize);
-    let mut rejected = Vec::new();
-    for (k, (r, w)) in solved.residuals.iter().zip(&solved.weights).enumerate() {
-        let Some(Some(owner)) = plane.model.owners.get(k).copied() else { continue };
-        if *w > 0.05 {
-            sum += (r * plane.model.u_px(k) / plane.model.px_per_mm()).powi(2);
-            count += 1;
-        } else {
-            rejected.push(owner);
-        }
-    }
-    rejected.sort_unstable();
-    rejected.dedup();
-    plane.points_used = count;
-    plane.residual_rms_mm = (sum / count.max(1) as f64).sqrt();
-    plane.rejected = rejected;
-}
-
-fn with_caveats(
-    mut plane: ScalePlane,
-    found: &ScaleFound,
-    hints: &CameraHints,
-    ambiguous: bool,
-) -> ScalePlane {
-    let mut say =
-        |code, sentence: String, remedy: &str| plane.caveats.push(PhotoCaveat::new(code, sentence, remedy));
-    if plane.residual_rms_mm > ALARM_RMS_MM {
-        say(
-            "scale-marks-scatter",
-            format!(
-                "the marks miss their places by {:.3} mm on average; a sharp scale stays below {ALARM_RMS_MM} mm",
-                plane.residual_rms_mm
-            ),
-            "check the numbers of the marks on the drawn-back photograph; is the scale bent, or out of focus?",
-        );
-    }
-    let marks = found.rows.iter().map(|r| r.marks.len()).sum::<usize>() + found.crossings.len();
-    if 5 * plane.rejected.len() > marks && marks > 0 {
-        say(
-            "scale-marks-rejected",
-            format!("{} of {marks} marks do not fit the others and were left out", plane.rejected.len()),
-            "check the numbers of the marks on the drawn-back photograph",
-        );
-    }
-    if ambiguous {
-        say(
-            "plane-tilt-ambiguous",
-            format!(
-                "two directions of the camera's tilt fit the marks alike; one of {:.1}° was taken",
-                plane.tilt_deg
-            ),
-            "state the camera's distance, or photograph a scale that fills more of the frame",
-        );
-    }
-    if found.rows.is_empty() && found.crossings.is_empty() && found.hand_marks.len() < 4 {
-        say(
-            "scale-few-points",
-            format!(
-                "{} points marked by hand give the size, but not the tilt, of the scale's plane",
-                found.hand_marks.len()
-            ),
-            "mark four points or more, not on one line",
-        );
-    }
-    if hints.distance_mm.is_none() && hints.focal_px.is_none() && plane.tilt_deg > 3.0 {
-        say(
-            "camera-distance-unknown",
-            "neither the camera's distance nor its focal length is known; the tilt of the scale rests on the marks alone".into(),
-            "state the distance from the lens to the bulb's centre in the bench file",
-        );
-    }
-    plane
-}
-
-impl ScalePlane {
-    /// Distance from the lens to the point of the plane seen in the picture's middle.
-    fn distance_seen_mm(&self, size_px: [usize; 2]) -> Option<f64> {
-        let p = self.to_plane(size_px.map(|n| (n as f64 - 1.0) / 2.0))?;
-        let c = self.camera_mm;
-        Some(((c[0] - p[0]).powi(2) + (c[1] - p[1]).powi(2) + c[2] * c[2]).sqrt())
-    }
 }
