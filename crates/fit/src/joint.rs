@@ -8,7 +8,7 @@ use rand::Rng;
 
 mod draws;
 
-use draws::Sampler;
+use draws::{Sampler, log_rectangles_over_normals};
 
 /// What is known of an unknown before the observations.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -248,6 +248,12 @@ impl Joint {
         -0.5 * (self.chi_squared_data + self.chi_squared_prior) + 0.5 * self.log_det_covariance - widths
     }
 
+    /// What [`Joint::log_evidence`] lacks where limits are rectangles: a normal distribution reaches beyond them, and a model that needs a
+    /// value out there is believed too easily.
+    pub fn log_evidence_of_limits(&self) -> f64 {
+        log_rectangles_over_normals(self)
+    }
+
     /// How the estimate of unknown `j` moves with each observation's whitened value: −(covariance · Jᵀ) row `j`.
     ///
     /// The squares of these are the shares of the observations in the variance of unknown `j`.
@@ -371,6 +377,25 @@ mod tests {
             let exact = half_width / 3.0_f64.sqrt();
             // 8192 places, those near an edge in or out by one
             assert!((found / exact - 1.0).abs() < 3e-3, "{found} {exact}");
+        }
+    }
+
+    #[test]
+    fn limits_count_as_rectangles_in_the_evidence() {
+        // one number x within ± 1, read as y ± 0.1: the evidence of the reading by quadrature over the rectangle
+        for y in [0.0, 0.9, 1.1, 1.3] {
+            let model = |p: &DVector<f64>| {
+                let residuals = DVector::from_element(1, (y - p[0]) / 0.1);
+                Ok::<_, Infallible>(Linearised { residuals, jacobian: DMatrix::from_element(1, 1, -10.0) })
+            };
+            let joint = fit(&[Prior::Limits { mean: 0.0, half_width: 1.0 }], &[0.0], model).unwrap();
+            let steps = 20_000;
+            let at = |k: i32| -1.0 + (f64::from(k) + 0.5) * 2.0 / f64::from(steps);
+            let density = |x: f64| (-0.5 * ((y - x) / 0.1_f64).powi(2)).exp();
+            // log_evidence leaves out √2π of each flat direction: of none here but that of the observation
+            let exact = ((0..steps).map(|k| density(at(k))).sum::<f64>() / f64::from(steps)).ln();
+            let found = joint.log_evidence() + joint.log_evidence_of_limits();
+            assert!((found - exact).abs() < 0.05, "{y}: {found} {exact}");
         }
     }
 

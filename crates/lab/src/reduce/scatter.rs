@@ -115,7 +115,10 @@ impl Averaged {
             .into_iter()
             .map(|(factor, log, joint)| Node { factor, weight: (log - top).exp() / total, joint })
             .collect();
-        Ok(Self { nodes, log_evidence: top + total.ln() })
+        let averaged = Self { nodes, log_evidence: top + total.ln() };
+        // nearly the same whatever the factor
+        let of_limits = averaged.typical().map_or(0.0, |node| node.joint.log_evidence_of_limits());
+        Ok(Self { log_evidence: averaged.log_evidence + of_limits, ..averaged })
     }
 
     /// Quickly, the most that another model's log evidence can be above this one's: at the factor that this one finds likely,
