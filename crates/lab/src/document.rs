@@ -121,6 +121,12 @@ pub struct PhotoEntry {
     pub u_plane_mm: Option<f64>,
     /// Of the glowing beam.
     pub beam_width_mm: Option<Q>,
+    /// Of the circle along the beam's inner edge, moved to the muzzle's plane.
+    #[serde(default)]
+    pub inner_edge_diameter_mm: Option<Q>,
+    /// Of the circle along the beam's outer edge, moved to the muzzle's plane.
+    #[serde(default)]
+    pub outer_edge_diameter_mm: Option<Q>,
     /// Of the ellipse in the picture.
     pub centre_px: Option<[f64; 2]>,
     /// Major first.

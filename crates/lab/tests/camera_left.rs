@@ -99,6 +99,13 @@ fn a_camera_left_alone_bears_no_caveat() {
     assert!(!codes(photo).contains(&"picture-cropped"), "{:?}", photo.caveats);
     let (off, u) = error(photo);
     assert!(off.abs() < 1e-3 && off.abs() < 3.0 * u, "{off} ± {u}");
+    let value = |q: &Option<arcmass_lab::document::Q>| q.as_ref().unwrap().value;
+    let [inner, outer] = [&photo.inner_edge_diameter_mm, &photo.outer_edge_diameter_mm].map(value);
+    // the beam is drawn with a standard deviation of 0.4 mm, the lens and its halo make it a little wider
+    let half = 0.4 * (2.0 * std::f64::consts::LN_2).sqrt();
+    for edge in [2.0 * RADIUS_MM - inner, outer - 2.0 * RADIUS_MM] {
+        assert!((0.95..1.35).contains(&(edge / (2.0 * half))), "{inner} {outer}");
+    }
 }
 
 #[test]

@@ -58,6 +58,7 @@ pub fn ring_by_hand(points_px: &[[f64; 2]]) -> Option<RingTrace> {
         semi_axes_px: [radius; 2],
         axis_angle_deg: 0.0,
         beam_width_px: [0.0; 2],
+        edges_px: [[0.0; 2]; 2],
         correlation_length_px: 0.0,
         effective_points: points_px.len() as f64,
         scatter_px: circle.rms,

@@ -85,6 +85,9 @@ pub struct RingTrace {
     pub axis_angle_deg: f64,
     /// Full width of the beam at half height in pixels (median) and its standard uncertainty.
     pub beam_width_px: [f64; 2],
+    /// Distances of the beam's inner and outer edge from its centre line (medians) with their standard uncertainties, in
+    /// pixels: where the light falls half-way from the top to what shines beside the beam on that side.
+    pub edges_px: [[f64; 2]; 2],
     /// Length along the arc over which residuals hang together, in pixels: points closer than this are not independent.
     pub correlation_length_px: f64,
     /// Number of independent points: arc seen over `correlation_length_px`.

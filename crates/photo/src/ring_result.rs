@@ -3,7 +3,7 @@
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::picture::Picture;
 use crate::ring::{Rejected, RingTrace, TracePoint, WHOLE_DEG};
-use crate::ring_cross::shape_at;
+use crate::ring_cross::{Sector, shape_at};
 use crate::ring_curve::{correlated_neighbours, median};
 use crate::ring_ellipse::Weighted;
 use crate::ring_follow::station;
@@ -61,8 +61,7 @@ impl Line {
         let arc_px = known.len() as f64 * spacing;
         let widths: Vec<f64> = points.iter().filter(|p| p.accepted).map(|p| p.width_px).collect();
         let width = median(widths.clone());
-        let u_width = 1.4826
-            * median(self.sectors.iter().map(|s| (s.fit.shape.full_width_px() - width).abs()).collect());
+        let u_width = self.sectors_u(|sector| sector.fit.shape.full_width_px(), width);
         let uneven = self.uneven_width();
         let is_beside = self.is_beside_second || self.doubled_deg() > DOUBLED_SAID_DEG;
         let common_widths = if is_beside { BESIDE_SECOND_U_WIDTHS } else { COMMON_U_WIDTHS };
@@ -74,7 +73,8 @@ impl Line {
             centre_px: [ellipse.cx, ellipse.cy],
             semi_axes_px: ellipse.semi_axes(),
             axis_angle_deg: ellipse.axis_angle_deg(),
-            beam_width_px: [width, u_width / (self.sectors.len() as f64).sqrt()],
+            beam_width_px: [width, u_width],
+            edges_px: [0, 1].map(|side| self.edge(side)),
             correlation_length_px,
             effective_points: arc_px / correlation_length_px,
             scatter_px,
@@ -88,6 +88,19 @@ impl Line {
             caveats: self.caveats(arc_seen_deg),
             points,
         })
+    }
+
+    /// Distance of the inner (0) or outer (1) edge from the centre line with its standard uncertainty, over the sectors.
+    fn edge(&self, side: usize) -> [f64; 2] {
+        let of = |sector: &Sector| sector.fit.shape.edges_px().get(side).copied().unwrap_or(0.0);
+        let middle = median(self.sectors.iter().map(of).collect());
+        [middle, self.sectors_u(of, middle)]
+    }
+
+    /// Standard uncertainty of a median over the sectors, from their scatter about it.
+    fn sectors_u(&self, of: impl Fn(&Sector) -> f64, middle: f64) -> f64 {
+        let off = self.sectors.iter().map(|sector| (of(sector) - middle).abs()).collect();
+        1.4826 * median(off) / (self.sectors.len() as f64).sqrt()
     }
 
     /// Arc over which the cross-section is not that of one line, in degrees.

@@ -112,6 +112,8 @@ fn perfect_rings(folder: &Path, notebook: &Notebook) -> RingsDocument {
             u_trace_mm: Some(5e-4 * diameter),
             u_plane_mm: Some(2e-4 * diameter),
             beam_width_mm: None,
+            inner_edge_diameter_mm: None,
+            outer_edge_diameter_mm: None,
             centre_px: None,
             semi_axes_px: None,
             axis_angle_deg: None,

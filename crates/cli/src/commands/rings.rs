@@ -90,7 +90,7 @@ fn table(sheet: &mut Sheet, document: &RingsDocument) {
     let (side, front): (Vec<&PhotoEntry>, Vec<&PhotoEntry>) =
         document.photos.iter().partition(|photo| photo.pitch_mm.is_some());
     if !front.is_empty() {
-        let heading = ["photograph", "run", "ring d/mm", "arc", "beam/mm", "px/mm"];
+        let heading = ["photograph", "run", "ring d/mm", "arc", "beam/mm", "inner/mm", "outer/mm", "px/mm"];
         let mut rows = vec![heading.map(str::to_owned).to_vec()];
         rows.extend(front.iter().map(|photo| row(photo)));
         sheet.table(&rows);
@@ -119,6 +119,8 @@ fn row(photo: &PhotoEntry) -> Vec<String> {
         q(&photo.ring_diameter_mm),
         photo.arc_seen_deg.map_or_else(|| "–".to_owned(), |arc| format!("{}°", print::fixed(arc, 0))),
         q(&photo.beam_width_mm),
+        q(&photo.inner_edge_diameter_mm),
+        q(&photo.outer_edge_diameter_mm),
         q(&photo.scale_px_per_mm),
     ]
 }

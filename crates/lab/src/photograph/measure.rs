@@ -254,18 +254,26 @@ impl Job<'_> {
         let length = Spread::Normal(self.apparatus.scale_relative_u * diameter);
         let glass = Spread::Normal(u_shrunk * diameter);
         let own = [Spread::Normal(u_trace), Spread::Normal(ring.u_plane_mm), length, glass];
-        let moved = self.moved_to_muzzle(diameter, &own, plane, &mut caveats);
+        let to_muzzle = self.to_muzzle(plane, &mut caveats);
         let scale = ring.scale_px_per_mm;
         let width = trace.beam_width_px[0] / scale;
+        let along_edge = |[edge_px, u_px]: [f64; 2], side: f64| {
+            let edge = Spread::Normal(2.0 * u_px / scale);
+            let parts: Vec<Spread> = own.iter().copied().chain([edge]).collect();
+            // a ring from points set by hand has no edges
+            (edge_px > 0.0).then(|| to_muzzle.moved(diameter + side * 2.0 * edge_px / scale, &parts))
+        };
         PhotoEntry {
             photo: shot.ring_photo.clone(),
             run: Some(shot.run.clone()),
             scale_photo: shot.scale_photo.clone(),
             ring_diameter_in_scale_plane_mm: Some(spread::quantity(diameter, &own)),
-            ring_diameter_mm: Some(moved),
+            ring_diameter_mm: Some(to_muzzle.moved(diameter, &own)),
             u_trace_mm: Some(u_trace),
             u_plane_mm: Some(ring.u_plane_mm.hypot(u_shrunk * diameter)),
             beam_width_mm: Some(spread::quantity(width, &[Spread::Normal(trace.beam_width_px[1] / scale)])),
+            inner_edge_diameter_mm: along_edge(trace.edges_px[0], -1.0),
+            outer_edge_diameter_mm: along_edge(trace.edges_px[1], 1.0),
             centre_px: Some(trace.centre_px),
             semi_axes_px: Some(trace.semi_axes_px),
             axis_angle_deg: Some(trace.axis_angle_deg),
@@ -281,16 +289,10 @@ impl Job<'_> {
         }
     }
 
-    /// The diameter moved from the scale's plane to the muzzle's by the offset and the camera's distance.
+    /// How diameters move from the scale's plane to the muzzle's by the offset and the camera's distance.
     ///
     /// Seen from the distance D a length in the plane nearer by `offset` looks larger: d → d · D/(D − offset).
-    fn moved_to_muzzle(
-        &self,
-        diameter_mm: f64,
-        own: &[Spread],
-        plane: &ScalePlane,
-        caveats: &mut Vec<CaveatEntry>,
-    ) -> Q {
+    fn to_muzzle(&self, plane: &ScalePlane, caveats: &mut Vec<CaveatEntry>) -> ToMuzzle {
         let offset = self.apparatus.scale_offset;
         let stated = self.apparatus.camera_distance;
         let distance_m = stated.map_or(1e-3 * plane.camera_mm[2], |known| known.value).max(1e-3);
@@ -305,12 +307,30 @@ impl Job<'_> {
                 remedy: "measure from the lens to the bulb's centre and state distance under [camera]".to_owned(),
             });
         }
-        let factor = distance_m / (distance_m - offset.value);
         let distance_u = stated.map_or(0.2 * distance_m, |known| known.spread.u());
-        let mut parts: Vec<Spread> = own.to_vec();
-        parts.push(offset.spread.times(diameter_mm / distance_m));
-        parts.push(Spread::Normal(diameter_mm * offset.value.abs() * distance_u / (distance_m * distance_m)));
-        spread::quantity(diameter_mm * factor, &parts)
+        ToMuzzle {
+            factor: distance_m / (distance_m - offset.value),
+            parts: [
+                offset.spread.times(1.0 / distance_m),
+                Spread::Normal(offset.value.abs() * distance_u / (distance_m * distance_m)),
+            ],
+        }
+    }
+}
+
+/// From the scale's plane to the muzzle's.
+struct ToMuzzle {
+    factor: f64,
+    /// Relative.
+    parts: [Spread; 2],
+}
+
+impl ToMuzzle {
+    /// A diameter with the parts of its uncertainty in the scale's plane.
+    fn moved(&self, diameter_mm: f64, own: &[Spread]) -> Q {
+        let parts: Vec<Spread> =
+            own.iter().copied().chain(self.parts.map(|part| part.times(diameter_mm))).collect();
+        spread::quantity(diameter_mm * self.factor, &parts)
     }
 }
 

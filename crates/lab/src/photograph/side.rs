@@ -47,6 +47,8 @@ impl Job<'_> {
             u_trace_mm: None,
             u_plane_mm: None,
             beam_width_mm: None,
+            inner_edge_diameter_mm: None,
+            outer_edge_diameter_mm: None,
             centre_px: None,
             semi_axes_px: None,
             axis_angle_deg: Some(helix.axis_angle_deg),

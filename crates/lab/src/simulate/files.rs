@@ -128,6 +128,8 @@ pub(super) fn rings(design: &Design, truth: &Truth) -> Option<RingsDocument> {
             u_trace_mm: Some(u_trace_mm),
             u_plane_mm: Some(plane),
             beam_width_mm: None,
+            inner_edge_diameter_mm: None,
+            outer_edge_diameter_mm: None,
             centre_px: None,
             semi_axes_px: None,
             axis_angle_deg: None,

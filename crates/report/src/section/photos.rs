@@ -34,12 +34,14 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Option<Markup> {
 /// A column of the table: its head, and its cell for a photograph.
 type Measure = (&'static str, fn(&PhotoEntry) -> Option<String>);
 
-const MEASURES: [Measure; 7] = [
+const MEASURES: [Measure; 9] = [
     ("diameter in the scale’s plane / mm", |photo| {
         photo.ring_diameter_in_scale_plane_mm.as_ref().map(short)
     }),
     ("diameter in the muzzle’s plane / mm", |photo| photo.ring_diameter_mm.as_ref().map(short)),
     ("beam width / mm", |photo| photo.beam_width_mm.as_ref().map(short)),
+    ("inner edge, diameter / mm", |photo| photo.inner_edge_diameter_mm.as_ref().map(short)),
+    ("outer edge, diameter / mm", |photo| photo.outer_edge_diameter_mm.as_ref().map(short)),
     ("pitch / mm", |photo| photo.pitch_mm.as_ref().map(short)),
     ("helix diameter / mm", |photo| photo.helix_diameter_mm.as_ref().map(short)),
     ("arc seen", |photo| photo.arc_seen_deg.map(|arc| format!("{}°", fixed(arc, 0)))),
