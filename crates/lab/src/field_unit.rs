@@ -77,7 +77,7 @@ impl FieldUnit {
 
     /// A sentence of the library with its flux densities told in this unit; what stands in backquotes stays.
     ///
-    /// A flux density there is a number in one of the forms of [`print`] before `mT`, `µT` or `mT/A`. Its digits are kept
+    /// A flux density there is a number in one of the forms of [`mod@print`] before `mT`, `µT` or `mT/A`. Its digits are kept
     /// as many as they were: `−45(10) µT` becomes `−0.45(10) G`.
     pub fn in_words(&self, sentence: &str) -> String {
         if self.is_usual() {
@@ -134,7 +134,7 @@ fn unit_of(text: &str) -> Option<(&'static str, &str)> {
     })
 }
 
-/// A number as [`print`] writes it.
+/// A number as [`mod@print`] writes it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Written {
     /// With so many digits that count.

@@ -36,6 +36,11 @@ pub(crate) fn textbook_lines(reduction: &ReductionDocument) -> Option<Figure> {
 
 fn panel(x: Axis, y: Axis, lines: &[&TextbookLine], scale: [f64; 2], unit: &str) -> Panel {
     let mut panel = Panel::new(x.from_zero(), y.from_zero()).height(230.0);
+    let largest = |axis: usize| {
+        lines.iter().flat_map(|line| &line.points).map(|p| p[axis].abs()).fold(1e-300, f64::max)
+    };
+    let span = [largest(0), largest(1)];
+    let mut named: Vec<[f64; 2]> = Vec::new();
     for (place, line) in lines.iter().enumerate() {
         let far = 1.05 * line.points.iter().map(|p| p[0]).fold(0.0, f64::max);
         let ends = |fit: &Fitted| {
@@ -48,14 +53,33 @@ fn panel(x: Axis, y: Axis, lines: &[&TextbookLine], scale: [f64; 2], unit: &str)
             panel = panel.curve(Meaning::Plain, name("free"), ends(free));
         }
         let label = format!("{} {unit}", arcmass_quantity::print::significant(line.fixed, 3));
-        let last = line.points.iter().enumerate().max_by(|a, b| a.1[0].total_cmp(&b.1[0])).map(|(i, _)| i);
+        let at = label_at(&line.points, span, &named);
+        named.extend(at.and_then(|i| line.points.get(i)));
         let points = line.points.iter().enumerate().map(|(i, p)| {
             let point = Point::new(scale[0] * p[0], scale[1] * p[1]);
-            if Some(i) == last { point.label(label.clone()) } else { point }
+            if Some(i) == at { point.label(label.clone()) } else { point }
         });
         panel = panel.points(Meaning::Measured, name("as read"), points.collect());
     }
     panel
+}
+
+/// Labels closer together than this part of a panel's span run into one another.
+const LABEL: f64 = 0.13;
+
+/// The outermost point whose label meets none of those placed before; the outermost where all do.
+fn label_at(points: &[[f64; 2]], span: [f64; 2], named: &[[f64; 2]]) -> Option<usize> {
+    let mut order: Vec<usize> = (0..points.len()).collect();
+    order.sort_by(|a, b| points[*b][0].total_cmp(&points[*a][0]));
+    let is_free = |i: &&usize| {
+        let p = points[**i];
+        named.iter().all(|q| {
+            // a label is wide and low
+            let apart = [0, 1].map(|k| (p[k] - q[k]).abs() / span[k]);
+            apart[0] > LABEL || apart[1] > 0.5 * LABEL
+        })
+    };
+    order.iter().find(is_free).or_else(|| order.first()).copied()
 }
 
 /// Each run's excess against the five shapes, one small panel each; nothing with fewer than three runs.

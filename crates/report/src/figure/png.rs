@@ -83,7 +83,8 @@ mod painter {
     }
 }
 
-#[cfg(all(test, feature = "png"))]
+#[cfg(test)]
+#[cfg(feature = "png")]
 mod tests {
     use resvg::tiny_skia::{Pixmap, PremultipliedColorU8};
 
