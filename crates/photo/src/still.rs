@@ -43,11 +43,11 @@ const AXIS_EDGES: usize = 400;
 const RIM_MM: f64 = 2.5;
 /// Fewest edges of the coils worth a comparison, and most: more cost time and share their errors.
 const FEWEST_EDGES: usize = 60;
-const MOST_EDGES: usize = 500;
+const MOST_EDGES: usize = 260;
 /// Fewest of them found again on the other photograph.
 const FEWEST_SEEN: usize = 30;
 /// So many edges settle the first, rough look.
-const ROUGH_EDGES: usize = 250;
+const ROUGH_EDGES: usize = 260;
 /// Largest roll of the camera looked for, and its step (radians).
 const ROLL: f64 = 0.012;
 const ROLL_STEP: f64 = 0.003;
