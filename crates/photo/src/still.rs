@@ -48,6 +48,8 @@ const MOST_EDGES: usize = 260;
 const FEWEST_SEEN: usize = 30;
 /// So many edges settle the first, rough look.
 const ROUGH_EDGES: usize = 260;
+/// Edges that moved by less than this part of a fine step need no second look.
+const PLAINLY_STILL: f64 = 0.4;
 /// Largest roll of the camera looked for, and its step (radians).
 const ROLL: f64 = 0.012;
 const ROLL_STEP: f64 = 0.003;
@@ -124,6 +126,9 @@ impl StillEdges {
         let rough = self.rough_shifts(other);
         let first = self.looked_for(other, Sampling::fine(self.step_px), &rough);
         let mut motion = fit::motion(self, plane, &first?, None)?;
+        if motion.edges_px < PLAINLY_STILL * self.step_px {
+            return Some(motion);
+        }
         for _ in 0..2 {
             let guesses = self.shifts_by(plane, &motion, &rough);
             let seen = self.looked_for(other, Sampling::near(self.step_px), &guesses)?;
