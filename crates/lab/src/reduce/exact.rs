@@ -19,9 +19,11 @@ const FEW: usize = 48;
 /// Draws that are looked at where the few do not agree.
 const MANY: usize = 2048;
 /// The first answer stands where the exact weights leave this share of the few draws …
-const SHARE: f64 = 0.75;
-/// … and shift the mean of ln m by less than this, in its u.
+const SHARE: f64 = 0.5;
+/// … and shift the mean of ln m by less than this, in its u …
 const SHIFT: f64 = 0.15;
+/// … and change its width by less than this part.
+const WIDTH: f64 = 0.15;
 /// Fewest independent draws that describe a posterior's 95 % interval; below, a walk is made.
 const ENOUGH: f64 = 50.0;
 /// Steps of the walk, and rows kept of it.
@@ -43,6 +45,8 @@ struct Weighed {
     weights: Vec<f64>,
     effective_number: f64,
     shift_in_u: f64,
+    /// Standard deviation of ln m with the weights, over that without.
+    widened: f64,
 }
 
 /// Compares both answers on a few draws.
@@ -55,7 +59,9 @@ pub(super) fn check(
 ) -> Exact {
     let both = Both { model, joint, place: model.unknowns.place(Unknown::LogMass).unwrap_or(0) };
     let few = both.weigh(draws, &averaged.factors(draws.nrows()), FEW, desk);
-    let agrees = few.effective_number >= SHARE * few.weights.len() as f64 && few.shift_in_u.abs() < SHIFT;
+    let agrees = few.effective_number >= SHARE * few.weights.len() as f64
+        && few.shift_in_u.abs() < SHIFT
+        && (few.widened - 1.0).abs() < WIDTH;
     Exact { agrees, ..Exact::of("checked", &few) }
 }
 
@@ -127,9 +133,18 @@ impl Both<'_, '_> {
         let squares: f64 = weights.iter().map(|w| w * w).sum();
         let plain = 1.0 / weights.len().max(1) as f64;
         let change = |(row, w): (usize, &f64)| (w - plain) * draws[(row, self.place)];
+        let spread = |of: &dyn Fn(f64) -> f64| {
+            let moment = |power: i32| -> f64 {
+                let rows = weights.iter().enumerate();
+                rows.map(|(row, w)| of(*w) * draws[(row, self.place)].powi(power)).sum()
+            };
+            (moment(2) - moment(1).powi(2)).max(0.0).sqrt()
+        };
+        let widened = spread(&|w| w) / spread(&|_| plain).max(1e-300);
         Weighed {
             effective_number: if squares > 0.0 { 1.0 / squares } else { 0.0 },
             shift_in_u: weights.iter().enumerate().map(change).sum::<f64>() / self.joint.u(self.place),
+            widened,
             weights,
         }
     }
