@@ -278,7 +278,7 @@ fn size(stated: &Stated, what: &str, silent: &mut Vec<Silent>) -> Known {
 }
 
 /// Of common glass for tubes (common practice, no source).
-const GLASS_INDEX: f64 = 1.5;
+pub(crate) const GLASS_INDEX: f64 = 1.5;
 
 fn glass(bulb: &arcmass_notebook::Bulb) -> Option<Shell> {
     let (outer, thickness) = (bulb.outer_radius.as_ref()?.value, bulb.glass_thickness.as_ref()?.value);

@@ -4,7 +4,7 @@ mod judge;
 mod model;
 mod moved;
 mod ring;
-mod solve;
+pub(crate) mod solve;
 mod turn;
 
 use nalgebra::{DVector, Vector3};

@@ -4,6 +4,7 @@ use arcmass_photo::glass::Shell;
 use arcmass_photo::plane::ScalePlane;
 
 use super::measure::Job;
+use crate::assume::GLASS_INDEX;
 use crate::document::CaveatEntry;
 
 /// What the glass before a scale does to the diameter.
@@ -16,9 +17,8 @@ pub(super) struct BehindGlass {
     pub(super) caveat: CaveatEntry,
 }
 
-/// Wall and index of a common tube where the bench file is silent, in parts of the radius (common practice, no source).
+/// Wall of a common tube where the bench file is silent, in parts of the radius (common practice, no source).
 const USUAL_WALL: f64 = 0.02;
-const USUAL_INDEX: f64 = 1.5;
 /// Standard uncertainty in parts of the correction: walls are uneven, and some marks lie beside the bulb's picture.
 const STATED_WALL_U: f64 = 0.15;
 const USUAL_WALL_U: f64 = 0.4;
@@ -35,7 +35,7 @@ impl Job<'_> {
         if behind_mm < outer_mm {
             return None;
         }
-        let usual = Shell { outer_mm, inner_mm: (1.0 - USUAL_WALL) * outer_mm, index: USUAL_INDEX };
+        let usual = Shell { outer_mm, inner_mm: (1.0 - USUAL_WALL) * outer_mm, index: GLASS_INDEX };
         let (shell, part_u) =
             self.apparatus.glass.map_or((usual, USUAL_WALL_U), |stated| (stated, STATED_WALL_U));
         let lens_mm =

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 /// Tukey's biweight keeps 95 % efficiency on normal errors with this cut (Holland, Welsch 1977).
-const TUKEY_CUT: f64 = 4.685;
+pub(crate) const TUKEY_CUT: f64 = 4.685;
 /// Median absolute deviation to standard deviation of a normal distribution.
 const MAD_TO_SD: f64 = 1.4826;
 
@@ -54,11 +54,13 @@ pub(crate) fn solve(
     Some(Solved { unknowns: at, covariance, weights, residuals, scale, cost })
 }
 
-fn tukey(u: f64) -> f64 {
+/// Weight of a residual in units of the cut.
+pub(crate) fn tukey(u: f64) -> f64 {
     if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 }
 }
 
-fn spread(residuals: &[f64]) -> f64 {
+/// Robust standard deviation of residuals about 0.
+pub(crate) fn spread(residuals: &[f64]) -> f64 {
     let mut all: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
     let half = all.len() / 2;
     if all.is_empty() {

@@ -64,7 +64,10 @@ impl Edge {
 /// Strong edges, evenly spread over the picture.
 pub(super) fn edges(picture: &Picture) -> Vec<Edge> {
     let factor = (picture.width().max(picture.height()) / SEARCH_PX).max(1);
-    let light = smoothed(&all_channels(picture, factor));
+    let mut light = picture.reduced_mean(factor);
+    // light is about the square of what stands in the file
+    light.values.iter_mut().for_each(|v| *v *= *v);
+    let light = smoothed(&light);
     let (width, height) = (light.width as isize, light.height as isize);
     let slope = |x: isize, y: isize| {
         [light.at(x + 1, y) - light.at(x - 1, y), light.at(x, y + 1) - light.at(x, y - 1)]
@@ -101,17 +104,6 @@ pub(super) fn edges(picture: &Picture) -> Vec<Edge> {
         }
     }
     found
-}
-
-fn all_channels(picture: &Picture, factor: usize) -> LightPlane {
-    let mut sum = picture.reduced(factor, 0);
-    for channel in 1..picture.channels() {
-        let more = picture.reduced(factor, channel);
-        sum.values.iter_mut().zip(&more.values).for_each(|(s, m)| *s += m);
-    }
-    // light is about the square of what stands in the file
-    sum.values.iter_mut().for_each(|v| *v *= *v);
-    sum
 }
 
 /// Binomial smoothing, five wide, twice each way.
