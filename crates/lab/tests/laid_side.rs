@@ -2,16 +2,16 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use std::path::Path;
+mod aside;
 
-use arcmass_draw::{Beam, Camera, Room, ScaleObject, Scene, Sensor, draw_bench, draw_ring};
+use arcmass_draw::{Beam, Room, ScaleObject, draw_bench, draw_ring};
 use arcmass_lab::Desk;
 use arcmass_lab::document::PathDocument;
 use arcmass_lab::path::{Calibrated, Setting};
 use arcmass_lab::photograph::opened::{Laid, Opened};
 use arcmass_notebook::Notebook;
+use aside::{scene, write};
 
-const DISTANCE_MM: f64 = 900.0;
 /// The scale stood this far before the axis.
 const OFFSET_MM: f64 = 4.0;
 /// Where the bench's origin stands in the picture's frame, mm, and how far the camera is turned about its line of sight.
@@ -46,19 +46,6 @@ offset = "4 mm ± 0.2 mm"
 relative_uncertainty = "0.01 %"
 "#;
 
-fn scene(room: Room, beam: Option<Beam>) -> Scene {
-    Scene {
-        camera: Camera::on_axis(DISTANCE_MM, 5.6 * DISTANCE_MM, 1200, 800),
-        bulb: None,
-        coils: None,
-        gun: None,
-        beam,
-        room,
-        sensor: Sensor { blur_px: 0.9, ..Sensor::good() },
-        seed: 5,
-    }
-}
-
 /// The bench before a camera on the side of +x (`side` = 1) or −x: z runs to the left, or to the right.
 fn before_the_camera(path: &PathDocument, side: f64) -> Vec<[f64; 3]> {
     let (sine, cosine) = ASKEW_DEG.to_radians().sin_cos();
@@ -67,10 +54,6 @@ fn before_the_camera(path: &PathDocument, side: f64) -> Vec<[f64; 3]> {
         [cosine * right - sine * up, sine * right + cosine * up, side * p[0]]
     };
     path.drawn_mm.iter().map(place).collect()
-}
-
-fn write(root: &Path, name: &str, bytes: &[u8]) {
-    std::fs::write(root.join(name), bytes).unwrap();
 }
 
 fn setting(current_a: f64) -> Setting {

@@ -2,17 +2,18 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use std::f64::consts::TAU;
-use std::path::Path;
+mod aside;
 
-use arcmass_draw::{Beam, Camera, Room, ScaleObject, Scene, Sensor, draw_bench, draw_ring};
+use std::f64::consts::TAU;
+
+use arcmass_draw::{Beam, Room, ScaleObject, draw_bench, draw_ring};
 use arcmass_lab::Desk;
 use arcmass_lab::photograph::{RingsQuestion, Silent, needs_photographs, rings};
 use arcmass_notebook::Notebook;
+use aside::{DISTANCE_MM, scene, write};
 
 const PITCH_MM: f64 = 31.0;
 const DIAMETER_MM: f64 = 74.0;
-const DISTANCE_MM: f64 = 900.0;
 /// The scale stood this far before the axis.
 const OFFSET_MM: f64 = 4.0;
 
@@ -25,23 +26,6 @@ fn helix() -> Vec<[f64; 3]> {
             [PITCH_MM * (turn - 1.3), 0.5 * DIAMETER_MM * cosine, 0.5 * DIAMETER_MM * sine]
         })
         .collect()
-}
-
-fn scene(room: Room, beam: Option<Beam>) -> Scene {
-    Scene {
-        camera: Camera::on_axis(DISTANCE_MM, 5.6 * DISTANCE_MM, 1200, 800),
-        bulb: None,
-        coils: None,
-        gun: None,
-        beam,
-        room,
-        sensor: Sensor { blur_px: 0.9, ..Sensor::good() },
-        seed: 5,
-    }
-}
-
-fn write(folder: &Path, name: &str, bytes: &[u8]) {
-    std::fs::write(folder.join(name), bytes).unwrap();
 }
 
 #[test]
