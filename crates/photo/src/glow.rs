@@ -13,6 +13,10 @@ const MOST_POINTS: usize = 4000;
 const RIDGE_SIGNIFICANCE: f32 = 4.0;
 /// Least cosine between a ridge's normal and the ellipse's for the ridge to run along it.
 const ALONG: f64 = 0.9;
+/// One ridge point of so many shows where a start leads to; all of them say where the line lies.
+const ROUGHLY: usize = 4;
+/// One ridge point of so many votes for the centre: neighbours on a line say the same.
+const VOTERS: usize = 2;
 /// Half-width of a normal's vote for the centre, and cell of the vote, in reduced pixels.
 const VOTE_CELL_PX: f64 = 4.0;
 
@@ -87,7 +91,8 @@ impl Glow {
             for radius in self.radii(x, y, radius_limit_px) {
                 let seen_before =
                     |e: &Ellipse| e.r > radius_limit_px || found.iter().any(|c| same(&c.ellipse, e));
-                let Some(rough) = self.drawn_through(Ellipse::circle(x, y, radius), &[0.12, 0.06]) else {
+                let circle = Ellipse::circle(x, y, radius);
+                let Some(rough) = self.drawn_through_some(circle, &[0.12, 0.06], ROUGHLY) else {
                     continue;
                 };
                 if seen_before(&rough) {
@@ -113,7 +118,7 @@ impl Glow {
         let mut votes = LightPlane { width: nx, height: ny, values: vec![0.0; nx * ny] };
         let least = 0.03 * w.min(h);
         let steps = ((radius_limit_px - least) / VOTE_CELL_PX).ceil().max(0.0) as usize;
-        for point in &self.ridges {
+        for point in self.ridges.iter().step_by(VOTERS) {
             let weight = point.contrast.sqrt();
             for sign in [-1.0, 1.0] {
                 // in cells: one cell further at every step
@@ -165,10 +170,15 @@ impl Glow {
 
     /// An ellipse drawn through the ridge points near the start, the band narrowing from step to step.
     pub(crate) fn drawn_through(&self, start: Ellipse, bands: &[f64]) -> Option<Ellipse> {
+        self.drawn_through_some(start, bands, 1)
+    }
+
+    /// The same through one point of every so many.
+    fn drawn_through_some(&self, start: Ellipse, bands: &[f64], every: usize) -> Option<Ellipse> {
         let mut ellipse = start;
         for band in bands {
             let width = (band * ellipse.r).max(1.5);
-            let points = self.near(&ellipse, width);
+            let points = self.near(&ellipse, width, every);
             if points.len() < 12 {
                 return None;
             }
@@ -177,8 +187,8 @@ impl Glow {
         ellipse.is_sound(6.0).then_some(ellipse)
     }
 
-    /// Ridge points within `width` of the ellipse that run along it, weighted by strength and nearness.
-    fn near(&self, ellipse: &Ellipse, width: f64) -> Vec<Weighted> {
+    /// Ridge points, one of every so many, within `width` of the ellipse that run along it, weighted by strength and nearness.
+    fn near(&self, ellipse: &Ellipse, width: f64, every: usize) -> Vec<Weighted> {
         let [a, b] = ellipse.semi_axes();
         let (outer, inner) = ((a + width).powi(2), (b - width).max(0.0).powi(2));
         // the normal leans away from the line to the centre by no more than this; with it and a little for the width of the
@@ -186,7 +196,7 @@ impl Glow {
         let leans = ((a * a - b * b) / (a * a + b * b)).asin();
         let least = (ALONG.acos() + leans + 0.05).min(0.5 * std::f64::consts::PI).cos();
         let mut points = Vec::new();
-        for point in &self.ridges {
+        for point in self.ridges.iter().step_by(every) {
             let (dx, dy) = (point.x - ellipse.cx, point.y - ellipse.cy);
             let square = dx * dx + dy * dy;
             if square > outer || square < inner {
@@ -381,43 +391,50 @@ fn collect_ridges(plane: &LightPlane, scale: f32, least: f32, ridges: &mut Vec<R
     }
     // a crest of this height and width curves at least this much
     let bend = 0.25 * least / (scale * scale);
+    // what bends down enough is marked row by row in plain loops, which the compiler turns into vector code
+    let mut bends = vec![0.0_f32; w];
     for y in 2..h - 2 {
         let row = |y: usize| &v[y * w..(y + 1) * w];
         let (up, here, down) = (row(y - 1), row(y), row(y + 1));
-        for x in 2..w - 2 {
+        let beside = here.iter().zip(&here[2..]).zip(up[1..].iter().zip(&down[1..]));
+        for ((bend, middle), ((left, right), (above, below))) in
+            bends[1..].iter_mut().zip(&here[1..]).zip(beside)
+        {
+            *bend = left + right + above + below - 4.0 * middle;
+        }
+        for (x, _) in bends.iter().enumerate().take(w - 2).skip(2).filter(|(_, b)| **b < -bend) {
             let fxx = here[x - 1] - 2.0 * here[x] + here[x + 1];
             let fyy = up[x] - 2.0 * here[x] + down[x];
-            if fxx + fyy > -bend {
-                continue;
-            }
             let fxy = 0.25 * (down[x + 1] - up[x + 1] - down[x - 1] + up[x - 1]);
-            if let Some(point) = crest(plane, (x, y), [fxx, fxy, fyy], scale).filter(|p| p.contrast > least) {
-                ridges.push(point);
-            }
+            let rise = [0.5 * (here[x + 1] - here[x - 1]), 0.5 * (down[x] - up[x])];
+            let point = crest(plane, (x, y), rise, [fxx, fxy, fyy], scale, least);
+            ridges.extend(point);
         }
     }
 }
 
-/// The crest through one pixel, if its top lies within it.
+/// The crest through one pixel with its first and second derivatives, if its top lies within it and stands more than `least` above both
+/// sides.
 fn crest(
     plane: &LightPlane,
     (x, y): (usize, usize),
+    [gx, gy]: [f32; 2],
     [fxx, fxy, fyy]: [f32; 3],
     scale: f32,
+    least: f32,
 ) -> Option<RidgePoint> {
     let (mean, half) = (0.5 * (fxx + fyy), 0.5 * (fxx - fyy));
-    let root = (half * half + fxy * fxy).sqrt();
-    let steepest = mean - root;
-    if steepest >= 0.0 || steepest.abs() < 1.5 * (mean + root).abs() {
+    let square = half * half + fxy * fxy;
+    // the steepest bend, mean − root, must be 1.5 times the other, mean + root
+    if mean >= 0.0 || square < 0.04 * mean * mean || square > 25.0 * mean * mean {
         return None;
     }
+    let root = square.sqrt();
+    let steepest = mean - root;
     // the eigenvector of the steepest bend, from the row of the matrix that is not lost in rounding
     let (ex, ey) = if half < 0.0 { (half - root, fxy) } else { (fxy, -half - root) };
     let length = (ex * ex + ey * ey).sqrt();
     let (nx, ny) = if length > 0.0 { (ex / length, ey / length) } else { (1.0, 0.0) };
-    let (px, py) = (x as isize, y as isize);
-    let gx = 0.5 * (plane.at(px + 1, py) - plane.at(px - 1, py));
-    let gy = 0.5 * (plane.at(px, py + 1) - plane.at(px, py - 1));
     let shift = -(gx * nx + gy * ny) / steepest;
     if (shift * nx).abs() > 0.6 || (shift * ny).abs() > 0.6 {
         return None;
@@ -425,8 +442,9 @@ fn crest(
     let (cx, cy) = (f64::from(x as f32 + shift * nx), f64::from(y as f32 + shift * ny));
     let side = f64::from(2.5 * scale.max(1.2));
     let (dx, dy) = (side * f64::from(nx), side * f64::from(ny));
-    let sides = plane.sample(cx + dx, cy + dy).max(plane.sample(cx - dx, cy - dy));
-    let contrast = plane.sample(cx, cy) - sides;
+    let top = plane.sample(cx, cy);
+    let clear = |side: f64| Some(top - plane.sample(cx + side * dx, cy + side * dy)).filter(|c| *c > least);
+    let contrast = clear(1.0)?.min(clear(-1.0)?);
     Some(RidgePoint { x: cx, y: cy, nx: f64::from(nx), ny: f64::from(ny), contrast })
 }
 

@@ -4,7 +4,7 @@ use crate::helix_model::{HelixCurve, OnCurve};
 use crate::picture::Picture;
 use crate::ring_curve::median;
 use crate::ring_follow::first_width;
-use crate::trace::{Profile, Raster, Station as Place, fit_line, read_channels};
+use crate::trace::{Profile, Raster, Rows, Station as Place, fit_line, read_channels};
 use crate::trace_shape::Shape;
 
 /// Radius of curvature against the beam's width below which a cross-section also cuts the neighbouring piece of the wave.
@@ -44,7 +44,7 @@ pub(crate) fn read_stations(
     let read = |psi: f64| -> (Place, Profile) {
         let (p, n) = (curve.seen(psi, eye), curve.normal(psi, eye));
         let place = Place { x: p[0], y: p[1], nx: n[0], ny: n[1] };
-        (place, sum(&read_channels(picture, &place, raster, 2)))
+        (place, sum(&read_channels(picture, &place, raster, Rows::TWO)))
     };
     let lines: Vec<(f64, Place, Profile)> = places
         .into_iter()

@@ -11,6 +11,7 @@ mod helix_read;
 mod helix_search;
 pub mod load;
 pub mod marks;
+mod normal;
 pub mod overlay;
 pub mod picture;
 pub mod plane;

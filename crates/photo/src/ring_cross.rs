@@ -4,7 +4,7 @@ use crate::picture::Picture;
 use crate::ring_curve::median;
 use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::station;
-use crate::trace::{LineFit, Profile, Raster, fit_line, read_channels};
+use crate::trace::{LineFit, Profile, Raster, Rows, fit_line, read_channels};
 use crate::trace_shape::{Lengths, Shape, ShapeFit, fit_shape};
 
 /// Decay lengths tried for the inner haze, in units of the core's width: from hardly separate to a plain step.
@@ -16,8 +16,10 @@ const VEIL_WIDTHS: [f64; 2] = [2.5, 5.0];
 const POWERS: [f64; 3] = [2.0, 1.5, 3.0];
 /// Lengths with which the exponents are compared.
 const FIRST_LENGTHS: Lengths = Lengths { haze: 3.0, veil: 2.5, power: 2.0 };
-/// Another exponent than a Gaussian's must leave less than this part of the squares.
+/// Another exponent than a Gaussian's must leave less than this part of the squares, each with the lengths that suit it best;
+/// with one set of lengths for both, this part makes it worth trying.
 const CLEARLY_BETTER: f64 = 0.7;
+const PERHAPS_BETTER: f64 = 0.85;
 /// A channel is trusted when at most this part of its core samples is saturated.
 const MOST_SATURATED: f64 = 0.03;
 /// Cross-sections within which the shape is taken as one, in degrees of arc.
@@ -53,7 +55,7 @@ impl CrossSections {
         t: &[f64],
         offsets: &[f64],
         sigma_px: f64,
-        rows: usize,
+        rows: Rows,
         lit: &[bool],
     ) -> Option<Self> {
         let step = (sigma_px / 4.0).max(0.5);
@@ -123,10 +125,16 @@ impl CrossSections {
             };
             groups.iter().map(one).collect()
         };
-        let power = best_power(fit);
-        let all = HAZE_LENGTHS.iter().flat_map(|&haze| VEIL_WIDTHS.map(|veil| Lengths { haze, veil, power }));
-        let trials: Vec<Vec<Option<Sector>>> = all.map(fit).collect();
-        (0..groups.len()).filter_map(|i| best_trial(&trials, i)).collect()
+        let chosen = |power: f64| -> Vec<Option<Sector>> {
+            let all =
+                HAZE_LENGTHS.iter().flat_map(|&haze| VEIL_WIDTHS.map(|veil| Lengths { haze, veil, power }));
+            let trials: Vec<Vec<Option<Sector>>> = all.map(fit).collect();
+            (0..groups.len()).map(|i| best_trial(&trials, i)).collect()
+        };
+        let gaussian = chosen(POWERS[0]);
+        let other = likely_power(fit).map(chosen);
+        let best = other.filter(|other| part_left(other, &gaussian) < CLEARLY_BETTER).unwrap_or(gaussian);
+        best.into_iter().flatten().map(Sector::tabulated).collect()
     }
 
     /// Leaves out the samples of a group's profiles that lie outside `limits` about the line.
@@ -183,6 +191,12 @@ impl CrossSections {
 }
 
 impl Sector {
+    /// The same with its shape's table, for values at many places.
+    fn tabulated(self) -> Self {
+        let shape = self.fit.shape.clone().tabulated();
+        Self { fit: ShapeFit { shape, ..self.fit }, ..self }
+    }
+
     /// Root mean square of what the shape leaves unexplained, against the beam's height.
     pub(crate) fn misfit(&self, samples: usize) -> f64 {
         (self.fit.squares / samples.max(1) as f64).sqrt() / self.fit.height
@@ -217,22 +231,22 @@ fn clear_of_neighbours(middle: &[f32], raster: Raster, sigma_px: f64) -> [f64; 2
     })
 }
 
-/// The exponent of the core that suits most sectors: one for the whole ring, since the gun makes it.
-fn best_power(fit: impl Fn(Lengths) -> Vec<Option<Sector>>) -> f64 {
-    let squares = |power: f64| -> Vec<Option<f64>> {
-        let sectors = fit(Lengths { power, ..FIRST_LENGTHS });
-        sectors.iter().map(|s| s.as_ref().map(|s| s.fit.squares / (s.fit.height * s.fit.height))).collect()
+/// The exponent other than a Gaussian's that may suit the sectors better: one for the whole ring, since the gun makes it.
+fn likely_power(fit: impl Fn(Lengths) -> Vec<Option<Sector>>) -> Option<f64> {
+    let with = |power: f64| fit(Lengths { power, ..FIRST_LENGTHS });
+    let gaussian = with(POWERS[0]);
+    let others = POWERS.iter().skip(1).map(|&power| (part_left(&with(power), &gaussian), power));
+    others.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|best| best.0 < PERHAPS_BETTER).map(|best| best.1)
+}
+
+/// Part of the squares that one fit of the sectors leaves against another, the median over them.
+fn part_left(fits: &[Option<Sector>], against: &[Option<Sector>]) -> f64 {
+    let squares = |s: &Sector| s.fit.squares / (s.fit.height * s.fit.height);
+    let ratio = |(a, b): (&Option<Sector>, &Option<Sector>)| {
+        Some(squares(a.as_ref()?) / squares(b.as_ref()?).max(1e-12))
     };
-    let gaussian = squares(POWERS[0]);
-    let against = |power: f64| {
-        let other = squares(power);
-        let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(a.as_ref()? / b.as_ref()?.max(1e-12));
-        let ratios: Vec<f64> = other.iter().zip(&gaussian).filter_map(ratio).collect();
-        if ratios.is_empty() { 1.0 } else { median(ratios) }
-    };
-    let others = POWERS.iter().skip(1).map(|&p| (against(p), p));
-    let best = others.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|b| b.0 < CLEARLY_BETTER);
-    best.map_or(POWERS[0], |b| b.1)
+    let ratios: Vec<f64> = fits.iter().zip(against).filter_map(ratio).collect();
+    if ratios.is_empty() { 1.0 } else { median(ratios) }
 }
 
 /// The fit of sector `i` whose lengths suit it and its two neighbours best: lengths change slowly along the beam.
@@ -242,9 +256,7 @@ fn best_trial(trials: &[Vec<Option<Sector>>], i: usize) -> Option<Sector> {
         near.iter().map(|s| s.as_ref().map_or(1.0, |s| s.fit.squares / (s.fit.height * s.fit.height))).sum()
     };
     let fitted = trials.iter().filter(|t| t.get(i).is_some_and(Option::is_some));
-    let best = fitted.min_by(|a, b| cost(a).total_cmp(&cost(b)))?.get(i)?.as_ref()?;
-    let shape = best.fit.shape.clone().tabulated();
-    Some(Sector { t: best.t, fit: ShapeFit { shape, ..best.fit.clone() } })
+    fitted.min_by(|a, b| cost(a).total_cmp(&cost(b)))?.get(i)?.clone()
 }
 
 /// Shape at `t`, blended between the nearest two sectors.

@@ -1,6 +1,6 @@
 //! An ellipse written so that a circle is no special case, and its orthogonal-distance fit.
 
-use nalgebra::{SMatrix, SVector};
+use crate::normal::Normal;
 
 /// The points `c + A (cos t, sin t)` with the symmetric matrix `A = [[r + p, q], [q, r − p]]`.
 ///
@@ -144,15 +144,14 @@ impl Ellipse {
     ///
     /// `roundness_px` is the standard deviation expected of p and q against points with a scatter of one pixel.
     fn step(&self, points: &[Weighted], roundness_px: f64) -> Option<Self> {
-        let mut normal = SMatrix::<f64, 5, 5>::zeros();
-        let mut right = SVector::<f64, 5>::zeros();
+        let mut sums = Normal::<5>::new();
         for point in points.iter().filter(|w| w.weight > 0.0) {
             let Nearest { cosine: c, sine: s, normal: [nx, ny], distance: residual } =
                 self.nearest(point.x, point.y);
-            let row = SVector::<f64, 5>::new(nx, ny, nx * c + ny * s, nx * c - ny * s, nx * s + ny * c);
-            normal += row * row.transpose() * point.weight;
-            right += row * (residual * point.weight);
+            let row = [nx, ny, nx * c + ny * s, nx * c - ny * s, nx * s + ny * c];
+            sums.add(row, point.weight, residual);
         }
+        let (mut normal, mut right) = (sums.matrix(), sums.right());
         let pull = 1.0 / (roundness_px * roundness_px);
         for (i, value) in [(3, self.p), (4, self.q)] {
             normal[(i, i)] += pull;

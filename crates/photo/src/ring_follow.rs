@@ -3,7 +3,7 @@
 use crate::picture::Picture;
 use crate::ring_curve::median;
 use crate::ring_ellipse::Ellipse;
-use crate::trace::{Profile, Raster, Station, read_profile};
+use crate::trace::{Profile, Raster, Rows, Station, read_profile};
 
 /// The beam's way along the stations: offset from the base ellipse and height of the line there.
 #[derive(Debug, Clone)]
@@ -38,7 +38,7 @@ pub(crate) fn follow(picture: &Picture, base: &Ellipse, scale_px: f64) -> Option
     let around = base.circumference();
     let count = (around / 2.0).clamp(90.0, MOST_STATIONS).round() as usize;
     let spacing_px = around / count as f64;
-    let rows = (spacing_px.round() as usize).clamp(1, 6);
+    let rows = Rows::between(spacing_px);
     let step = (scale_px / 3.0).max(1.0);
     let raster =
         Raster { step, half: ((8.0 * scale_px).max(0.03 * base.r).max(10.0) / step).ceil() as usize };

@@ -7,7 +7,7 @@ use crate::ring_curve::{Offset, OpenCurve, median};
 use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::{Followed, station};
 use crate::ring_turns::first_turn;
-use crate::trace::LineFit;
+use crate::trace::{LineFit, Rows};
 
 /// Shortest arc that still fixes a circle to about a hundredth; below it the ring is refused.
 pub(crate) const SHORTEST_ARC_DEG: f64 = 60.0;
@@ -73,7 +73,7 @@ impl Line {
         let rough: Vec<Offset> = offsets(&followed.t, &followed.offset_px, &lit);
         let (curve, _) = OpenCurve::fitted(&rough, terms(span)).ok_or(needed.clone())?;
         let middle: Vec<f64> = followed.t.iter().map(|&t| curve.at(t)).collect();
-        let rows = (followed.spacing_px.round() as usize).clamp(1, 6);
+        let rows = Rows::between(followed.spacing_px);
         let sigma = followed.sigma_px;
         let mut cross =
             CrossSections::read(picture, &base, &followed.t, &middle, sigma, rows, &lit).ok_or_else(faint)?;

@@ -10,7 +10,7 @@ use crate::picture::Picture;
 use crate::ring_curve::{Offset, OpenCurve, median};
 use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::station;
-use crate::trace::{Profile, Raster, read_profile};
+use crate::trace::{Profile, Raster, Rows, read_profile};
 
 /// Widest place of the second turn beside the first, in parts of the radius.
 const WIDEST: f64 = 0.12;
@@ -61,7 +61,7 @@ pub(crate) fn first_turn(
 ) -> Option<FirstTurn> {
     let step = (sigma_px / 4.0).max(0.5);
     let raster = Raster { step, half: ((WIDEST * base.r + 4.0 * sigma_px) / step).ceil() as usize };
-    let read = |&t: &f64| read_profile(picture, &station(base, t, 0.0), raster, 2, weights);
+    let read = |&t: &f64| read_profile(picture, &station(base, t, 0.0), raster, Rows::TWO, weights);
     if !is_likely(&t.iter().step_by(EVERY).map(read).collect::<Vec<Profile>>(), raster, sigma_px) {
         return None;
     }

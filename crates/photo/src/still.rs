@@ -50,6 +50,9 @@ const FEWEST_SEEN: usize = 30;
 const ROUGH_EDGES: usize = 260;
 /// Edges that moved by less than this part of a fine step need no second look.
 const PLAINLY_STILL: f64 = 0.4;
+/// So many of the edges found must agree for that, and scatter by less than this part of a fine step.
+const IN_PLACE: f64 = 0.8;
+const TOGETHER: f64 = 0.45;
 /// Largest roll of the camera looked for, and its step (radians).
 const ROLL: f64 = 0.012;
 const ROLL_STEP: f64 = 0.003;
@@ -122,6 +125,17 @@ impl StillEdges {
     pub fn moved(&self, other: &Picture, plane: &ScalePlane) -> Option<Moved> {
         if [other.width(), other.height()] != self.size_px {
             return None;
+        }
+        // most cameras are clamped: edges that agree that they are in their places leave nothing else to look for; of a
+        // picture that moved, what is alike by chance lies anywhere in reach
+        let nowhere = vec![[0.0; 2]; self.edges.len()];
+        if let Some(seen) = self.looked_for(other, Sampling::near(self.step_px), &nowhere)
+            && let Some(motion) = fit::motion(self, plane, &seen, None)
+            && motion.edges_used as f64 > IN_PLACE * seen.len() as f64
+            && motion.spread_px < TOGETHER * self.step_px
+            && motion.edges_px < PLAINLY_STILL * self.step_px
+        {
+            return Some(motion);
         }
         let rough = self.rough_shifts(other);
         let first = self.looked_for(other, Sampling::fine(self.step_px), &rough);

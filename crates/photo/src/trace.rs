@@ -1,7 +1,8 @@
 //! The beam's cross-section read along normals and fitted, to a tenth of a pixel.
 
-use nalgebra::{SMatrix, SVector};
+use nalgebra::SVector;
 
+use crate::normal::Normal;
 use crate::picture::Picture;
 use crate::trace_shape::Shape;
 
@@ -38,27 +39,53 @@ impl Raster {
     }
 }
 
+/// Lines side by side over which a cross-section is averaged.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Rows {
+    count: usize,
+    apart_px: f64,
+}
+
+impl Rows {
+    /// Two, one pixel apart.
+    pub(crate) const TWO: Self = Self { count: 2, apart_px: 1.0 };
+
+    /// For stations this far from each other along the line: one a pixel, and where there is room every other pixel. A place
+    /// between pixels is read from four of them, so that four rows two apart average as many as six beside each other.
+    pub(crate) fn between(spacing_px: f64) -> Self {
+        if spacing_px < 5.5 {
+            Self { count: spacing_px.round().max(1.0) as usize, apart_px: 1.0 }
+        } else {
+            Self { count: ((0.5 * spacing_px).round() as usize).min(4), apart_px: 2.0 }
+        }
+    }
+
+    /// Distance of each from the station, along the line.
+    fn along(self) -> impl Iterator<Item = f64> {
+        (0..self.count).map(move |row| (row as f64 - 0.5 * (self.count as f64 - 1.0)) * self.apart_px)
+    }
+}
+
 /// Light along one normal; a saturated or missing sample is NaN.
 pub(crate) type Profile = Vec<f32>;
 
-/// Reads the cross-section at a station: weighted sum of channels, averaged over `rows` lines one pixel apart.
+/// Reads the cross-section at a station: weighted sum of channels, averaged over `rows`.
 pub(crate) fn read_profile(
     picture: &Picture,
     station: &Station,
     raster: Raster,
-    rows: usize,
+    rows: Rows,
     weights: [f32; 3],
 ) -> Profile {
     let sum = |x: f64, y: f64| -> f32 {
         let light = picture.sample_all(x, y);
         light.iter().zip(weights).map(|(light, weight)| weight * light).sum()
     };
-    let along = |row: usize| row as f64 - 0.5 * (rows as f64 - 1.0);
     let (tx, ty) = (-station.ny, station.nx);
     places(picture, station, raster)
         .map(|place| {
             let Some([x, y]) = place else { return f32::NAN };
-            (0..rows).map(|row| sum(x + along(row) * tx, y + along(row) * ty)).sum::<f32>() / rows as f32
+            rows.along().map(|d| sum(x + d * tx, y + d * ty)).sum::<f32>() / rows.count as f32
         })
         .collect()
 }
@@ -68,17 +95,16 @@ pub(crate) fn read_channels(
     picture: &Picture,
     station: &Station,
     raster: Raster,
-    rows: usize,
+    rows: Rows,
 ) -> [Profile; 3] {
-    let along = |row: usize| row as f64 - 0.5 * (rows as f64 - 1.0);
     let (tx, ty) = (-station.ny, station.nx);
     let mut profiles = [0, 1, 2]
         .map(|c| if c < picture.channels() { Profile::with_capacity(raster.len()) } else { Profile::new() });
     for place in places(picture, station, raster) {
         let mut sums = [if place.is_some() { 0.0 } else { f32::NAN }; 3];
         if let Some([x, y]) = place {
-            for row in 0..rows {
-                let (x, y) = (x + along(row) * tx, y + along(row) * ty);
+            for d in rows.along() {
+                let (x, y) = (x + d * tx, y + d * ty);
                 let light = picture.sample_all(x, y).into_iter().zip(picture.encoded_all(x, y));
                 for (sum, (light, encoded)) in sums.iter_mut().zip(light) {
                     *sum += if encoded >= SATURATED { f32::NAN } else { light };
@@ -86,7 +112,7 @@ pub(crate) fn read_channels(
             }
         }
         for (profile, sum) in profiles.iter_mut().zip(sums).take(picture.channels()) {
-            profile.push(sum / rows as f32);
+            profile.push(sum / rows.count as f32);
         }
     }
     profiles
@@ -146,7 +172,8 @@ pub(crate) fn fit_line(
         if (centre - start_px).abs() > reach_px * 0.6 {
             return None;
         }
-        if round > 1 && limited.abs() < 1e-4 {
+        // the last step below takes what is left
+        if round > 1 && limited.abs() < 2e-3 {
             break;
         }
     }
@@ -171,8 +198,7 @@ fn solve(
     reach: f64,
 ) -> Option<(SVector<f64, 4>, f64, f64)> {
     let known = height.is_finite();
-    let mut normal = SMatrix::<f64, 4, 4>::zeros();
-    let mut right = SVector::<f64, 4>::zeros();
+    let mut sums = Normal::<4>::new();
     let (mut count, mut squares) = (0.0, 0.0);
     for (i, &value) in profile.iter().enumerate() {
         let d = raster.at(i);
@@ -181,15 +207,14 @@ fn solve(
         }
         let (f, slope) = shape.value_and_slope(d - centre);
         let pull = if known { -height * slope } else { 0.0 };
-        let row = SVector::<f64, 4>::new(f, 1.0, d, pull);
-        normal += row * row.transpose();
-        right += row * f64::from(value);
+        sums.add([f, 1.0, d, pull], 1.0, f64::from(value));
         squares += f64::from(value) * f64::from(value);
         count += 1.0;
     }
     if count < 8.0 {
         return None;
     }
+    let (mut normal, right) = (sums.matrix(), sums.right());
     if !known {
         normal[(3, 3)] = 1.0;
     }

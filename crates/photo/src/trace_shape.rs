@@ -1,7 +1,6 @@
 //! The beam's cross-section as a sum of parts that mean something: core, haze of slowed electrons, veil.
 
-use nalgebra::{SMatrix, SVector};
-
+use crate::normal::Normal;
 use crate::trace::Raster;
 
 /// Full width at half height of a Gaussian over its standard deviation.
@@ -253,15 +252,13 @@ impl Rows {
 
     /// The heights of the five parts by linear least squares, and the sum of squares left.
     fn heights(&self) -> Option<([f64; 5], f64)> {
-        let mut normal = SMatrix::<f64, 5, 5>::zeros();
-        let mut right = SVector::<f64, 5>::zeros();
+        let mut sums = Normal::<5>::new();
         let mut squares = 0.0;
         for row in &self.rows {
-            let parts = SVector::from(row.parts);
-            normal += parts * parts.transpose();
-            right += parts * row.light;
+            sums.add(row.parts, 1.0, row.light);
             squares += row.light * row.light;
         }
+        let (mut normal, right) = (sums.matrix(), sums.right());
         for i in 0..5 {
             normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-9) + if normal[(i, i)] == 0.0 { 1.0 } else { 0.0 };
         }
@@ -271,18 +268,16 @@ impl Rows {
 
     /// Change of middle and width from the full seven-parameter linearisation.
     fn step(&self, heights: &[f64; 5]) -> Option<[f64; 2]> {
-        let mut normal = SMatrix::<f64, 7, 7>::zeros();
-        let mut right = SVector::<f64, 7>::zeros();
+        let mut sums = Normal::<7>::new();
         for row in &self.rows {
             let model: f64 = row.parts.iter().zip(heights).map(|(r, h)| r * h).sum();
             let slope: f64 = row.slopes.iter().zip(heights).map(|(r, h)| r * h).sum();
             // u = (d − middle) / width
             let (by_middle, by_sigma) = (-slope / self.sigma, -slope * row.u / self.sigma);
             let [a, b, c, e, f] = row.parts;
-            let all = SVector::from([a, b, c, e, f, by_middle, by_sigma]);
-            normal += all * all.transpose();
-            right += all * (row.light - model);
+            sums.add([a, b, c, e, f, by_middle, by_sigma], 1.0, row.light - model);
         }
+        let (mut normal, right) = (sums.matrix(), sums.right());
         for i in 0..7 {
             normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-8) + if normal[(i, i)] == 0.0 { 1.0 } else { 0.0 };
         }

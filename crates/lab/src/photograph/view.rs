@@ -26,12 +26,8 @@ pub fn inspect(bytes: &[u8]) -> Result<PhotoFacts, PhotoError> {
 pub fn preview(bytes: &[u8], most_px: usize) -> Result<Vec<u8>, PhotoError> {
     let picture = Picture::from_bytes(bytes)?;
     let factor = picture.width().max(picture.height()).div_ceil(most_px.max(1)).max(1);
-    let planes = [0, 1, 2].map(|channel| picture.reduced(factor, channel));
-    let [red, green, blue] = &planes;
-    let byte = |light: f32| (light * 255.0).round().clamp(0.0, 255.0) as u8;
-    let colours = red.values.iter().zip(&green.values).zip(&blue.values);
-    let rgb: Vec<u8> = colours.flat_map(|((r, g), b)| [byte(*r), byte(*g), byte(*b)]).collect();
-    let small = Picture::from_rgb8(red.width, red.height, rgb);
+    let (width, height, rgb) = picture.reduced_rgb8(factor);
+    let small = Picture::from_rgb8(width, height, rgb);
     let jpeg = small.and_then(|small| Overlay::new(&small).to_jpeg());
     jpeg.ok_or_else(|| PhotoError::Decode { reason: "it can't be reduced".to_owned() })
 }

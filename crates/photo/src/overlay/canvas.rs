@@ -24,12 +24,7 @@ impl Canvas {
     pub(crate) fn of(picture: &Picture) -> Self {
         let longest = picture.width().max(picture.height());
         let factor = longest.div_ceil(LONGEST_SIDE_PX).max(1);
-        let planes = [0, 1, 2].map(|c| picture.reduced(factor, c));
-        let (width, height) = (planes[0].width, planes[0].height);
-        let mut rgb = Vec::with_capacity(3 * width * height);
-        for ((r, g), b) in planes[0].values.iter().zip(&planes[1].values).zip(&planes[2].values) {
-            rgb.extend([r, g, b].map(|v| (v * 255.0).round() as u8));
-        }
+        let (width, height, rgb) = picture.reduced_rgb8(factor);
         Self { width, height, rgb, factor: factor as f64 }
     }
 
