@@ -9,6 +9,7 @@ mod root;
 mod row;
 mod strip;
 mod tick;
+mod zoom;
 
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::marks::{HandMark, HandMarkKind, inside_outline};
@@ -16,11 +17,12 @@ use crate::picture::{LightPlane, Picture};
 pub use lattice::ScaleCrossing;
 pub use rhythm::Rhythm;
 use row::Row;
+use zoom::{ZOOM, Zoomed};
 
 /// Longest side of the picture on which rows of marks are searched, in pixels.
 const SEARCH_SIDE_PX: f64 = 3200.0;
-/// Rows tried before the search ends without a scale.
-const CANDIDATES: usize = 10;
+/// Bands tried before the search ends without a scale: the windings of coils, too, are rows of parallel lines.
+const CANDIDATES: usize = 24;
 /// Bands after which, with a ruler found, the search ends.
 const ENOUGH_BANDS: usize = 5;
 /// Fewer marks than this fix no plane.
@@ -137,10 +139,66 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
         return lattice::find_lattice(picture, hints);
     }
     let plane = picture.reduced(1, if picture.channels() == 3 { 1 } else { 0 });
-    let (rows, across) = search(&plane, hints)?;
-    let mut found = named(rows, hints, &plane)?;
-    found.rows.extend(across.and_then(|row| second_ruler(&row, &found, hints)));
-    Ok(found)
+    let allowed = |p: [f64; 2]| hints.allows(p);
+    let seen = search(&plane, whole_factor(&plane), &allowed);
+    let is_plain = seen.as_ref().is_ok_and(Seen::is_plain);
+    let bounds = seen.as_ref().ok().and_then(|seen| seen.rows.first().map(Row::bounds));
+    let named = seen.and_then(|seen| seen.named(hints, &plane));
+    if is_plain && named.is_ok() {
+        return named;
+    }
+    // marks with few pixels each are looked for once more on a finer picture
+    match on_finer(&plane, bounds, &allowed).map(|seen| seen.named(hints, &plane)) {
+        Some(Ok(found)) => Ok(found),
+        _ => named,
+    }
+}
+
+/// Marks closer than this (pixels) have few pixels each.
+const FINE_PX: f64 = 9.0;
+
+/// The rows that were seen.
+struct Seen {
+    /// The best row, and the one beside it with the same direction.
+    rows: Vec<Row>,
+    /// One of a second ruler at an angle.
+    across: Option<Row>,
+}
+
+impl Seen {
+    /// Whether this is a ruler beyond doubt whose marks have pixels enough.
+    fn is_plain(&self) -> bool {
+        self.rows.first().is_some_and(|row| row.is_sure() && row.finished(None).pitch_px() >= FINE_PX)
+    }
+
+    /// The rows with their spacing.
+    fn named(self, hints: &ScaleHints, plane: &LightPlane) -> Result<ScaleFound, PhotoError> {
+        let mut found = named(self.rows, hints, plane)?;
+        found.rows.extend(self.across.and_then(|row| second_ruler(&row, &found, hints)));
+        Ok(found)
+    }
+}
+
+/// Distance about the best row, in lengths of it, that is looked at again on the finer picture where the whole is too large.
+const ABOUT: f64 = 0.35;
+
+/// What is seen with two pixels for one: on the whole photograph, or about the row that was found (its `bounds`) if that is too
+/// large.
+fn on_finer(
+    plane: &LightPlane,
+    bounds: Option<([f64; 2], [f64; 2])>,
+    allowed: &dyn Fn([f64; 2]) -> bool,
+) -> Option<Seen> {
+    let whole = || Zoomed::piece(plane, [0.0; 2], [plane.width as f64, plane.height as f64]);
+    let about = || {
+        let (low, high) = bounds?;
+        let more = ABOUT * (high[0] - low[0]).hypot(high[1] - low[1]);
+        Zoomed::piece(plane, low.map(|v| v - more), high.map(|v| v + more))
+    };
+    let zoomed = whole().or_else(about)?;
+    let found = search(&zoomed.plane, 1, &|p| allowed(zoomed.on_photo(p))).ok()?;
+    let back = |row: &Row| row.placed(|p| zoomed.on_photo(p), 1.0 / ZOOM as f64);
+    Some(Seen { rows: found.rows.iter().map(back).collect(), across: found.across.as_ref().map(back) })
 }
 
 /// Under 30° of tilt two rulers differ by up to 15 % in pixels a millimetre, and perspective adds some.
@@ -149,18 +207,26 @@ const TILTED_RATIO: [f64; 2] = [0.7, 1.43];
 /// A second ruler's row at an angle, if its spacing is as clear as the first one's.
 fn second_ruler(row: &Row, found: &ScaleFound, hints: &ScaleHints) -> Option<ScaleRow> {
     let main = found.rows.first()?;
-    let spacing = by_rhythm(row.rhythm, hints.spacing_mm)?;
+    let spacing = by_rhythm(row, hints.spacing_mm)?;
     let finished = row.finished(Some(spacing));
     let ratio = (finished.pitch_px() / spacing) / (main.pitch_px() / main.spacing_mm?);
     (TILTED_RATIO[0]..TILTED_RATIO[1]).contains(&ratio).then_some(finished)
 }
 
-/// The best row, the one beside it with the same direction, and one of a second ruler at an angle.
-fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<(Vec<Row>, Option<Row>), PhotoError> {
-    let factor = ((plane.width.max(plane.height) as f64 / SEARCH_SIDE_PX).round() as usize).max(1);
+/// By how much the picture is reduced to look for bands.
+fn whole_factor(plane: &LightPlane) -> usize {
+    ((plane.width.max(plane.height) as f64 / SEARCH_SIDE_PX).round() as usize).max(1)
+}
+
+/// Looks for rows: bands on the picture reduced by `factor`, marks on all of it.
+fn search(
+    plane: &LightPlane,
+    factor: usize,
+    is_allowed: &dyn Fn([f64; 2]) -> bool,
+) -> Result<Seen, PhotoError> {
     let reduced = (factor > 1).then(|| shrink(plane, factor));
     let full = |p: f64| p * factor as f64 + (factor as f64 - 1.0) / 2.0;
-    let allowed = |x: f64, y: f64| hints.allows([full(x), full(y)]);
+    let allowed = |x: f64, y: f64| is_allowed([full(x), full(y)]);
     let bands = band::find_bands(reduced.as_ref().unwrap_or(plane), &allowed, CANDIDATES);
     let mut rows: Vec<Row> = Vec::new();
     let mut most = 0;
@@ -171,7 +237,7 @@ fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<(Vec<Row>, Option<Ro
         if known && (k >= ENOUGH_BANDS || !bands.first().is_some_and(|first| band.is_across(first))) {
             continue;
         }
-        if let Some(row) = row::measure(plane, band, factor, &|p| hints.allows(p)) {
+        if let Some(row) = row::measure(plane, band, factor, is_allowed) {
             most = most.max(row.marks.len());
             if row.marks.len() >= FEWEST_MARKS && !rows.iter().any(|r| r.same_as(&row)) {
                 rows.push(row);
@@ -190,7 +256,7 @@ fn search(plane: &LightPlane, hints: &ScaleHints) -> Result<(Vec<Row>, Option<Ro
     let first = rows.remove(0);
     let beside = rows.iter().position(|r| first.belongs(r)).map(|k| rows.remove(k));
     let across = rows.into_iter().find(|r| first.is_across(r));
-    Ok(([Some(first), beside].into_iter().flatten().collect(), across))
+    Ok(Seen { rows: [Some(first), beside].into_iter().flatten().collect(), across })
 }
 
 /// Means over blocks of `factor` × `factor` pixels.
@@ -210,14 +276,19 @@ fn shrink(plane: &LightPlane, factor: usize) -> LightPlane {
 }
 
 /// Gives each row its spacing from rhythm, from the other row, or from what is stated.
-fn named(rows: Vec<Row>, hints: &ScaleHints, plane: &LightPlane) -> Result<ScaleFound, PhotoError> {
+fn named(mut rows: Vec<Row>, hints: &ScaleHints, plane: &LightPlane) -> Result<ScaleFound, PhotoError> {
     let mut found = ScaleFound::default();
-    let guesses: Vec<Option<f64>> = rows.iter().map(|r| by_rhythm(r.rhythm, hints.spacing_mm)).collect();
+    let guesses: Vec<Option<f64>> = rows.iter().map(|r| by_rhythm(r, hints.spacing_mm)).collect();
     let ratio = match rows.as_slice() {
         [a, b, ..] => Some(b.pitch_near(a) / a.pitch_near(b)),
         _ => None,
     };
     let mut spacing = guesses;
+    if spacing.iter().all(Option::is_none) && ratio.is_some_and(|ratio| (ratio - 1.0).abs() <= SAME_PITCH) {
+        // of two plain rows with one spacing the second may be the numerals
+        rows.truncate(1);
+        spacing.truncate(1);
+    }
     if let (Some(ratio), [a, b, ..]) = (ratio, spacing.as_mut_slice()) {
         pair(ratio, a, b);
     }
@@ -243,7 +314,7 @@ fn named(rows: Vec<Row>, hints: &ScaleHints, plane: &LightPlane) -> Result<Scale
                 .into(),
         })?;
         if let Some(row) = rows.get(first) {
-            plain_row_is_usable(row, rows.len())?;
+            plain_row_is_usable(row, ratio, stated)?;
         }
         if let Some(s) = spacing.get_mut(first) {
             *s = Some(stated);
@@ -264,20 +335,25 @@ fn named(rows: Vec<Row>, hints: &ScaleHints, plane: &LightPlane) -> Result<Scale
     Ok(found)
 }
 
+/// Two rows whose spacings differ by less than this relatively have one.
+const SAME_PITCH: f64 = 0.03;
+
 /// Marks of one length closer than this are most likely long and short ones that the picture is too small to tell apart.
 const CLEAR_PITCH_PX: f64 = 12.0;
 
 /// Whether a row without rhythm may take the stated spacing: its marks must stand well apart, in one piece, and no second
-/// row may beg to differ. On a small picture the other edge of a ruler (sixteenths of an inch, say) would else pass for
+/// row may beg to differ (`ratio` of its spacing to this one's). On a small picture the other edge of a ruler (sixteenths of an inch, say) would else pass for
 /// millimetres, a silent factor of 1.6.
-fn plain_row_is_usable(row: &Row, rows: usize) -> Result<(), PhotoError> {
+fn plain_row_is_usable(row: &Row, ratio: Option<f64>, stated: f64) -> Result<(), PhotoError> {
     let pitch = row.finished(None).pitch_px();
     let why = if pitch < CLEAR_PITCH_PX {
         format!("they stand only {pitch:.1} px apart, too close to tell long marks from short ones")
+    } else if row.shortest < SHORTEST_MILLIMETRE && stated < 1.01 {
+        "they are shorter than they stand apart, as the long marks of a scale are; its fine ones can't be seen".to_owned()
     } else if row.broken > 0 {
         "they show no rhythm of long and short, and a piece of the scale can't be joined to the rest"
             .to_owned()
-    } else if rows > 1 {
+    } else if ratio.is_some_and(|ratio| (ratio - 1.0).abs() > SAME_PITCH) {
         "two rows of marks were found, and neither shows a rhythm of long and short".to_owned()
     } else {
         return Ok(());
@@ -285,16 +361,15 @@ fn plain_row_is_usable(row: &Row, rows: usize) -> Result<(), PhotoError> {
     Err(PhotoError::ScaleUnclear { why })
 }
 
-/// Spacing that a rhythm stands for; tens are millimetres unless centimetres or another spacing is stated.
-fn by_rhythm(rhythm: Rhythm, stated: Option<f64>) -> Option<f64> {
-    match rhythm {
-        Rhythm::Tens => Some(
-            stated
-                // of stated twentieths of an inch the tenths are seen
-                .map(|s| if (s * 20.0 / INCH_MM - 1.0).abs() < 0.01 { 2.0 * s } else { s })
-                .filter(|s| [2.0, 5.0, 10.0, 2.54].iter().any(|t| (s / t - 1.0).abs() < 0.01))
-                .unwrap_or(1.0),
-        ),
+/// Spacing that a row's rhythm stands for; tens are millimetres unless centimetres or another spacing is stated.
+fn by_rhythm(row: &Row, stated: Option<f64>) -> Option<f64> {
+    match row.rhythm {
+        Rhythm::Tens => stated
+            // of stated twentieths of an inch the tenths are seen
+            .map(|s| if (s * 20.0 / INCH_MM - 1.0).abs() < 0.01 { 2.0 * s } else { s })
+            .filter(|s| [2.0, 5.0, 10.0, 2.54].iter().any(|t| (s / t - 1.0).abs() < 0.01))
+            // marks shorter than their spacing are no millimetres, but the long ones among them
+            .or_else(|| (row.shortest >= SHORTEST_MILLIMETRE).then_some(1.0)),
         // half millimetres, or twentieths of an inch where those are stated
         Rhythm::Twenties => Some(stated.filter(|s| (s * 20.0 / INCH_MM - 1.0).abs() < 0.01).unwrap_or(0.5)),
         Rhythm::Halvings { levels } if levels >= 3 => Some(INCH_MM / f64::from(1 << levels)),
@@ -319,17 +394,12 @@ fn pair(ratio: f64, a: &mut Option<f64>, b: &mut Option<f64>) {
 /// (3 to 4.5 mm are 1.2 to 1.8 spacings). Common practice, no source.
 const SHORT_FOR_MILLIMETRES: f64 = 1.9;
 
-/// Typical length of the shortest marks in spacings.
-fn shortest_length(row: &ScaleRow) -> f64 {
-    let length = |m: &ScaleMark| (m.ends_px[1][0] - m.ends_px[0][0]).hypot(m.ends_px[1][1] - m.ends_px[0][1]);
-    let mut all: Vec<f64> = row.marks.iter().filter(|m| m.rank == 0).map(length).collect();
-    all.sort_by(f64::total_cmp);
-    all.get(all.len() / 2).copied().unwrap_or(0.0) / row.pitch_px().max(1e-9)
-}
+/// Marks shorter than this many spacings are surely no millimetres.
+const SHORTEST_MILLIMETRE: f64 = 0.9;
 
 fn cautions(rows: &[Row], spacing: &[Option<f64>], first: usize, caveats: &mut Vec<PhotoCaveat>) {
     let Some(row) = rows.get(first) else { return };
-    let length = shortest_length(&row.finished(None));
+    let length = row.shortest;
     if row.rhythm == Rhythm::Tens
         && spacing.get(first).copied().flatten() == Some(1.0)
         && length < SHORT_FOR_MILLIMETRES

@@ -169,17 +169,51 @@ fn claim(tiles: &[Tile], direction: f64, offset: f64) -> (Option<Band>, Vec<Tile
         (t.y * cos - t.x * sin - offset).abs() < cells * CELL_PX as f64
             && lean(t).abs() < f64::from(LEAN_DEG + 4).to_radians()
     };
-    let own: Vec<&Tile> = tiles.iter().filter(|t| close(t, 2.0)).collect();
-    let rest = tiles.iter().filter(|t| !close(t, 2.5)).copied().collect();
+    let at = |t: &Tile| t.x * cos + t.y * sin;
+    let mut own: Vec<&Tile> = tiles.iter().filter(|t| close(t, 2.0)).collect();
+    own.sort_by(|a, b| at(a).total_cmp(&at(b)));
+    let own = heaviest_piece(own, at);
+    let side = CELL_PX as f64;
+    let range = [own.first().map_or(0.0, |t| at(t) - side), own.last().map_or(0.0, |t| at(t) + side)];
+    let is_taken = |t: &Tile| close(t, 2.5) && (range[0]..=range[1]).contains(&at(t));
+    let rest = tiles.iter().filter(|t| !is_taken(t)).copied().collect();
     (band(&own, [cos, sin], offset, &lean), rest)
+}
+
+/// A gap on a line longer than this, in lengths of the longer piece beside it, parts two things: a ruler and the windings of a
+/// coil, or the two sides of one. A ruler that is partly covered stays whole.
+const LONGEST_GAP: f64 = 0.8;
+
+/// The piece of a line with most weight; the tiles come in order along it.
+fn heaviest_piece(tiles: Vec<&Tile>, at: impl Fn(&Tile) -> f64) -> Vec<&Tile> {
+    let mut pieces: Vec<Vec<&Tile>> = Vec::new();
+    for tile in tiles {
+        match pieces.last_mut().and_then(|piece| Some((at(piece.last()?), piece))) {
+            Some((last, piece)) if at(tile) - last < 4.0 * CELL_PX as f64 => piece.push(tile),
+            _ => pieces.push(vec![tile]),
+        }
+    }
+    let ends = |piece: &[&Tile]| Some((at(piece.first()?), at(piece.last()?)));
+    // the closest two first, as long as the gap between them is short for either
+    loop {
+        let gap = |pair: &[Vec<&Tile>]| {
+            let (a, b) = (ends(pair.first()?)?, ends(pair.get(1)?)?);
+            let gap = (b.0 - a.1) / (a.1 - a.0).max(b.1 - b.0).max(CELL_PX as f64);
+            (gap < LONGEST_GAP).then_some(gap)
+        };
+        let gaps = pieces.windows(2).enumerate().filter_map(|(k, pair)| Some((k, gap(pair)?)));
+        let Some((k, _)) = gaps.min_by(|a, b| a.1.total_cmp(&b.1)) else { break };
+        let next = pieces.remove(k + 1);
+        pieces[k].extend(next);
+    }
+    let weight = |piece: &Vec<&Tile>| piece.iter().map(|t| t.weight).sum::<f64>();
+    pieces.into_iter().max_by(|a, b| weight(a).total_cmp(&weight(b))).unwrap_or_default()
 }
 
 fn band(own: &[&Tile], along: [f64; 2], offset: f64, lean: &dyn Fn(&Tile) -> f64) -> Option<Band> {
     let at = |t: &Tile| t.x * along[0] + t.y * along[1];
     let across = |t: &Tile| t.y * along[0] - t.x * along[1] - offset;
-    let mut places: Vec<f64> = own.iter().map(|t| at(t)).collect();
-    places.sort_by(f64::total_cmp);
-    let (first, last) = (*places.first()?, *places.last()?);
+    let (first, last) = (at(own.first()?), at(own.last()?));
     let middle = (first + last) / 2.0;
     let line = weighted_line(own.iter().map(|t| (at(t) - middle, across(t), t.weight)));
     let slant = weighted_line(own.iter().map(|t| (at(t) - middle, lean(t), t.weight)));

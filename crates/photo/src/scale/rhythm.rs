@@ -101,7 +101,7 @@ fn cost(marks: &[(i32, f64)], rhythm: Rhythm, phase: i32) -> Option<f64> {
         classes.get_mut(rhythm.rank(n - phase))?.push(*length);
     }
     let medians: Vec<f64> = classes.iter_mut().map(|c| median(c)).collect::<Option<_>>()?;
-    let shortest = medians.first()?.abs().max(1e-9);
+    let shortest = &medians.first()?.abs().max(1e-9);
     // two neighbouring ranks may be drawn alike once, the whole range must not
     let rising = medians.windows(2).filter(|w| w[1] > w[0] * (1.0 + STEP)).count();
     let falling = medians.windows(2).any(|w| w[1] < w[0] * (1.0 - STEP));
@@ -118,11 +118,21 @@ fn cost(marks: &[(i32, f64)], rhythm: Rhythm, phase: i32) -> Option<f64> {
     if rhythm == Rhythm::Twenties && !every_rank_rises(&medians) {
         return None;
     }
+    // the finest marks of half millimetres and of sixteenths of an inch are longer than they stand apart (2 to 4 mm: common
+    // practice, no source); shorter ones are long marks whose fine ones were not seen
+    let is_fine = match rhythm {
+        Rhythm::Twenties => *shortest > 1.5,
+        Rhythm::Halvings { levels } => levels < 3 || *shortest > 0.6,
+        Rhythm::Tens | Rhythm::None => true,
+    };
+    if !is_fine {
+        return None;
+    }
     // a hidden mark has any length: no distance counts for more than a third of the shortest length
-    let cap = (0.35 * shortest).powi(2);
+    let cap = (0.35 * *shortest).powi(2);
     let sum: f64 =
         classes.iter().zip(&medians).flat_map(|(c, m)| c.iter().map(move |l| (l - m).powi(2).min(cap))).sum();
-    let floor = (0.01 * shortest).powi(2);
+    let floor = (0.01 * *shortest).powi(2);
     let n = marks.len() as f64;
     Some(n * (sum / n + floor).ln() + CLASS_PENALTY * ranks as f64)
 }

@@ -16,6 +16,9 @@ const SURE_MARKS: usize = 25;
 /// Gain of a rhythm, a mark, above which it is taken for no play of chance. A guess: with it four light-on-dark rulers of
 /// independent drawings were read rightly, two of which were not before; the gains themselves were not tabulated.
 const SURE_MARGIN: f64 = 0.6;
+/// Lines longer than this many spacings are no shortest marks (2 to 6 mm on millimetres, 2 to 5 mm on half millimetres and
+/// sixty-fourths of an inch: common practice, no source) but windings of coils or lines of a background.
+const LONGEST_MARK: f64 = 14.0;
 /// Marks further apart than this (pixels) are not blurred together.
 const BLURRED_PX: f64 = 14.0;
 /// Sine of the angle from which a second ruler tells of the plane's tilt.
@@ -30,6 +33,8 @@ pub(crate) struct Row {
     pub(crate) marks: Vec<ScaleMark>,
     pub(crate) rhythm: Rhythm,
     pub(crate) broken: usize,
+    /// Typical length of the shortest marks, in spacings.
+    pub(crate) shortest: f64,
     /// How much better the rhythm describes the marks' lengths than the next best, a mark.
     margin: f64,
     foot_scatter: f64,
@@ -104,6 +109,29 @@ impl Row {
         (at(last) - at(first)).abs() / f64::from((last.number - first.number).abs().max(1))
     }
 
+    /// Least and largest x and y of its marks.
+    pub(crate) fn bounds(&self) -> ([f64; 2], [f64; 2]) {
+        let points = || self.marks.iter().flat_map(|m| m.ends_px);
+        let least = |k: usize| points().map(|p| p[k]).fold(f64::INFINITY, f64::min);
+        let most = |k: usize| points().map(|p| p[k]).fold(f64::NEG_INFINITY, f64::max);
+        ([least(0), least(1)], [most(0), most(1)])
+    }
+
+    /// The same row in other pixels, `size` of them for one of these.
+    pub(crate) fn placed(&self, at: impl Fn([f64; 2]) -> [f64; 2], size: f64) -> Self {
+        let placed = |m: &ScaleMark| ScaleMark {
+            points_px: m.points_px.map(&at),
+            ends_px: m.ends_px.map(&at),
+            u_px: (m.u_px * size).max(LEAST_U_PX),
+            ..m.clone()
+        };
+        Self {
+            marks: self.marks.iter().map(placed).collect(),
+            foot_scatter: self.foot_scatter * size,
+            ..self.clone()
+        }
+    }
+
     /// The row as handed out.
     pub(crate) fn finished(&self, spacing_mm: Option<f64>) -> ScaleRow {
         ScaleRow {
@@ -166,6 +194,10 @@ fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool
         counted.numbers.iter().zip(&members).filter_map(|(n, t)| n.map(|n| (n, *t))).collect();
     let lengths = lengths(&numbered, &root);
     let found = find_rhythm(&lengths);
+    let shortest = typical_length(&lengths, |n| found.rhythm.rank(n - found.phase) == 0);
+    if shortest > LONGEST_MARK {
+        return None;
+    }
     let u_row = typical_scatter(&numbered);
     let marks =
         numbered.iter().map(|(n, t)| mark(strip, t, &root, n - found.phase, found.rhythm, u_row)).collect();
@@ -174,10 +206,18 @@ fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool
         marks,
         rhythm: found.rhythm,
         broken: counted.broken,
+        shortest,
         margin,
         foot_scatter: root.scatter,
         dark,
     })
+}
+
+/// Median length of the marks of some numbers, in spacings.
+fn typical_length(lengths: &[(i32, f64)], counts: impl Fn(i32) -> bool) -> f64 {
+    let mut some: Vec<f64> = lengths.iter().filter(|(n, _)| counts(*n)).map(|(_, length)| *length).collect();
+    some.sort_by(f64::total_cmp);
+    some.get(some.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Median length of the marks.
