@@ -11,6 +11,12 @@ const SCALES_PX: [f32; 2] = [1.0, 2.5];
 const MOST_POINTS: usize = 4000;
 /// A ridge must stand this many standard deviations of the noise above both its sides.
 const RIDGE_SIGNIFICANCE: f32 = 4.0;
+/// Rank of a bulb's outline, against the best line, from which it disturbs the search.
+const OUTLINE: f64 = 0.15;
+/// An outline is rounder than this: p and q in parts of the radius.
+const ROUND: f64 = 0.06;
+/// What lies closer to it than this part of its radius belongs to it: the glass has two surfaces.
+const BESIDE_OUTLINE: f64 = 0.04;
 /// Least cosine between a ridge's normal and the ellipse's for the ridge to run along it.
 const ALONG: f64 = 0.9;
 /// One ridge point of so many shows where a start leads to; all of them say where the line lies.
@@ -84,6 +90,45 @@ impl Glow {
         Self { factor, plane, smooth, ridges, noise }
     }
 
+    /// Candidates for the ring, no larger than `limit_px`, inside a bulb whose outline has a radius within `bulb_px`, best first;
+    /// reduced pixels.
+    ///
+    /// Where the outline is bright, pieces of it make up most of what looks like a ring: then it is taken out of the bright lines,
+    /// and the ring is looked for in what is left.
+    pub(crate) fn candidates_inside(&mut self, limit_px: f64, bulb_px: [f64; 2]) -> Vec<Candidate> {
+        let found = self.candidates(limit_px);
+        let best = found.first().map_or(0.0, Candidate::score);
+        let Some(outline) = self.outline(bulb_px).filter(|outline| outline.score() > OUTLINE * best) else {
+            return found;
+        };
+        let outline = outline.ellipse;
+        let beside = (BESIDE_OUTLINE * outline.r).max(4.0);
+        self.ridges.retain(|point| outline.distance(point.x, point.y).abs() > beside);
+        let mut found = self.candidates(limit_px);
+        // pieces of what is left beside it
+        let on_outline = |c: &Candidate| {
+            let around = (0..72).map(|k| c.ellipse.point(f64::from(k) * std::f64::consts::TAU / 72.0));
+            let near = around.filter(|[x, y]| outline.distance(*x, *y).abs() < 1.5 * beside).count();
+            near as f64 / 72.0
+        };
+        found.retain(|c| on_outline(c) < 0.5 * c.seen);
+        found
+    }
+
+    /// The bulb's outline: the best nearly round line with a radius within `radii_px`.
+    fn outline(&self, radii_px: [f64; 2]) -> Option<Candidate> {
+        let [least, most] = radii_px;
+        let fitted = |(x, y): (f64, f64)| {
+            let circle = Ellipse::circle(x, y, 0.5 * (least + most));
+            let drawn = self.drawn_through_some(circle, &[0.08, 0.04], ROUGHLY)?;
+            let drawn = self.drawn_through(drawn, &[0.03, 0.015])?;
+            let is_round = drawn.p.hypot(drawn.q) < ROUND * drawn.r;
+            if is_round && (least..=most).contains(&drawn.r) { self.judged(drawn) } else { None }
+        };
+        let all = self.meeting(least, most, 3).into_iter().filter_map(fitted);
+        all.max_by(|a, b| a.score().total_cmp(&b.score()))
+    }
+
     /// Candidates for the ring, best first; `radius_limit_px` is the largest mean semi-axis in reduced pixels.
     pub(crate) fn candidates(&self, radius_limit_px: f64) -> Vec<Candidate> {
         let mut found: Vec<Candidate> = Vec::new();
@@ -113,11 +158,15 @@ impl Glow {
 
     /// Likely centres: where the normals of the bright lines meet.
     fn centres(&self, radius_limit_px: f64) -> Vec<(f64, f64)> {
+        self.meeting(0.03 * self.plane.width.min(self.plane.height) as f64, radius_limit_px, 10)
+    }
+
+    /// The `count` places where most normals meet between `least` and `most` from their lines.
+    fn meeting(&self, least: f64, most: f64, count: usize) -> Vec<(f64, f64)> {
         let (w, h) = (self.plane.width as f64, self.plane.height as f64);
         let (nx, ny) = ((2.0 * w / VOTE_CELL_PX) as usize + 1, (2.0 * h / VOTE_CELL_PX) as usize + 1);
         let mut votes = LightPlane { width: nx, height: ny, values: vec![0.0; nx * ny] };
-        let least = 0.03 * w.min(h);
-        let steps = ((radius_limit_px - least) / VOTE_CELL_PX).ceil().max(0.0) as usize;
+        let steps = ((most - least) / VOTE_CELL_PX).ceil().max(0.0) as usize;
         for point in self.ridges.iter().step_by(VOTERS) {
             let weight = point.contrast.sqrt();
             for sign in [-1.0, 1.0] {
@@ -136,7 +185,7 @@ impl Glow {
         }
         let votes = blurred(&votes, 1.2);
         let mut peaks = local_maxima(&votes);
-        peaks.truncate(10);
+        peaks.truncate(count);
         let place = |(i, j): (usize, usize)| {
             ((i as f64 + 0.5) * VOTE_CELL_PX - 0.5 * w, (j as f64 + 0.5) * VOTE_CELL_PX - 0.5 * h)
         };

@@ -13,6 +13,7 @@ pub use crate::camera::CameraHints;
 use crate::camera::{Camera, Pose};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::scale::{FEWEST_MARKS, ScaleFound};
+pub use judge::likely_px_per_mm;
 use judge::{cropped, cut_down, is_counted_rightly, judge_marks, stated_spacing_is_likely, with_caveats};
 use model::{LN_FOCAL, Model, plane_point};
 pub(crate) use moved::{MOVES, MovedCamera};
@@ -23,8 +24,10 @@ pub use turn::{TO_THE_GUN, TurnHints};
 
 /// Two poses this close in χ² can't be told apart (95 % for one degree of freedom is 3.84).
 const ALIKE: f64 = 4.0;
-/// The starts look at every seventh observation: not a multiple of the three that each mark gives.
-const THINNED: usize = 7;
+/// The starts look at one of so many observations, of which enough must be left: no multiple of the three that each mark gives, nor
+/// of a crossing's two.
+const THINNED: [usize; 2] = [7, 5];
+const ENOUGH_LEFT: usize = 60;
 /// Tilts from which the fit starts: straight on, and 20° to each side.
 const STARTS: [[f64; 2]; 5] = [[0.0, 0.0], [0.35, 0.0], [-0.35, 0.0], [0.0, 0.35], [0.0, -0.35]];
 
@@ -213,7 +216,8 @@ pub fn fit_plane(
 
 /// The best of several starts; whether another, different one is as good.
 fn best_pose(model: &Model) -> Option<(Solved, bool)> {
-    let rough = |p: &DVector<f64>| model.residuals(p, THINNED);
+    let thinned = THINNED.into_iter().find(|thinned| model.len() / thinned >= ENOUGH_LEFT).unwrap_or(1);
+    let rough = |p: &DVector<f64>| model.residuals(p, thinned);
     let mut tried: Vec<Solved> = STARTS
         .iter()
         .filter_map(|s| solve(&rough, &model.start(*s), model.priors(), model.stated(), [10, 1]))

@@ -134,9 +134,9 @@ pub fn find_ring_telling(
         return Err(PhotoError::NoRing { why: why.into() });
     }
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
-    let glow = Glow::find(picture, &allowed);
+    let mut glow = Glow::find(picture, &allowed);
     ended("bright lines");
-    let choice = choose(&glow, hints)?;
+    let choice = choose(&mut glow, hints)?;
     ended("which closes to a ring");
     let measured = |candidate: &Candidate| -> Result<RingTrace, PhotoError> {
         let base = to_full(&candidate.ellipse, glow.factor);
@@ -144,9 +144,12 @@ pub fn find_ring_telling(
         ended("followed");
         let line = Line::measured(picture, base, &followed, &allowed)?;
         ended("cross-sections");
-        let trace = line.ordered_by_travel(picture)?.finished(picture);
+        let trace = line.ordered_by_travel(picture)?.finished(picture)?;
         ended("ordered and fitted");
-        trace
+        // a piece of the bulb's outline may look like a smaller ring until it is followed
+        let is_bulb = hints.beam_points_px.len() < 3
+            && hints.bulb_radius_px.is_some_and(|[least, _]| trace.ellipse.r > least);
+        if is_bulb { Err(outline()) } else { Ok(trace) }
     };
     let first = measured(&choice.ring);
     if let Ok(mut trace) = first.clone()
@@ -172,6 +175,11 @@ pub fn find_ring_telling(
     let mut trace = first?;
     trace.caveats.extend(choice.caveats);
     Ok(trace)
+}
+
+/// Said of a line as large as the bulb.
+fn outline() -> PhotoError {
+    PhotoError::NoRing { why: "the only bright line is as large as the bulb and is its outline".into() }
 }
 
 /// A lit outline of the bulb may be this much brighter than the beam; the beam's reflection in the glass is weaker than it

@@ -12,6 +12,9 @@ const BEAM_NOT_REFLECTION: f64 = 0.2;
 /// Light of another line, against the chosen one, from which the choice is no longer plain.
 const RIVAL: f64 = 0.35;
 
+/// Closer than this (reduced pixels) to a line its own halo shines.
+const BESIDE_PX: f64 = 4.0;
+
 /// Rings tried in turn while the better ones can't be measured: beyond a few only furniture is left.
 const MOST_TRIED: usize = 4;
 /// Least rank of a ring that is tried, against the best.
@@ -27,15 +30,18 @@ pub(crate) struct Choice {
 }
 
 /// Chooses the beam's ring among the bright lines.
-pub(crate) fn choose(glow: &Glow, hints: &RingHints) -> Result<Choice, PhotoError> {
+pub(crate) fn choose(glow: &mut Glow, hints: &RingHints) -> Result<Choice, PhotoError> {
     let long = glow.plane.width.max(glow.plane.height) as f64;
-    let bulb = hints.bulb_radius_px.map(|[least, _]| 0.97 * least / glow.factor as f64);
-    let limit = bulb.unwrap_or(0.8 * long).min(0.8 * long);
+    let bulb = hints.bulb_radius_px.map(|radii| radii.map(|r| r / glow.factor as f64));
     let marked: Vec<Weighted> = hints.beam_points_px.iter().map(|p| reduced(*p, glow.factor)).collect();
     if marked.len() >= 3 {
         return by_hand(glow, &marked);
     }
-    let mut found = glow.candidates(limit);
+    let mut found = match bulb {
+        Some(radii) => glow.candidates_inside((0.97 * radii[0]).min(0.8 * long), radii),
+        None => glow.candidates(0.8 * long),
+    };
+    let glow = &*glow;
     // one or two marks: only lines that pass there
     found.retain(|c| marked.iter().all(|m| c.ellipse.distance(m.x, m.y).abs() < 0.05 * c.ellipse.r));
     let Some(&first) = found.first() else {
@@ -108,7 +114,8 @@ fn inside(inner: &Ellipse, outer: &Ellipse) -> bool {
 
 /// Linear light of a line where it runs clear of another, 0 when less than a quarter of a turn does.
 fn light_apart(glow: &Glow, line: &Candidate, other: &Candidate) -> f64 {
-    let clear = |x: f64, y: f64| other.ellipse.distance(x, y).abs() > 0.04 * other.ellipse.r;
+    let beside = (0.04 * other.ellipse.r).max(BESIDE_PX);
+    let clear = |x: f64, y: f64| other.ellipse.distance(x, y).abs() > beside;
     let (light, seen) = glow.light_along(line, clear);
     if seen > 0.25 { light } else { 0.0 }
 }

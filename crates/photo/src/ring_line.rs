@@ -8,6 +8,7 @@ use crate::ring_ellipse::Ellipse;
 use crate::ring_follow::{Followed, station};
 use crate::ring_turns::first_turn;
 use crate::trace::{LineFit, Rows};
+use crate::trace_shape::Shape;
 
 /// Shortest arc that still fixes a circle to about a hundredth; below it the ring is refused.
 pub(crate) const SHORTEST_ARC_DEG: f64 = 60.0;
@@ -17,7 +18,7 @@ const LIKE: f64 = 0.9;
 /// hundredth, two lines more than a width apart several.
 const ONE_LINE: f64 = 0.035;
 /// Part of saturated cross-sections from which a second turn is not looked for.
-const MOST_SATURATED: f64 = 0.1;
+pub(crate) const MOST_SATURATED: f64 = 0.1;
 /// Reason given where it leaves more.
 pub(crate) const DOUBLED: &str = "the cross-section is not that of one line";
 
@@ -48,6 +49,8 @@ pub(crate) struct Line {
     pub(crate) why: Vec<&'static str>,
     /// Whether electrons run with growing station numbers; unknown: `None`.
     pub(crate) forward: Option<bool>,
+    /// Whether its core is at full scale so widely that only the middle between its flanks could be read.
+    pub(crate) has_flanks_only: bool,
     /// Whether a second turn was told apart from it and its light taken away.
     pub(crate) is_beside_second: bool,
 }
@@ -89,6 +92,7 @@ impl Line {
         if sectors.is_empty() {
             return Err(faint());
         }
+        let flanks = first;
         let narrow = narrow_width(&sectors).min(sigma);
         // where the core is at full scale neither heights nor middles of two lines can be told
         let first = (cross.saturated < MOST_SATURATED)
@@ -109,8 +113,17 @@ impl Line {
             (!sectors.is_empty()).then_some((cross, sectors, first.offset_px, first.lit))
         });
         let is_beside_second = beside_second.is_some();
-        let (cross, sectors, smooth, lit) = beside_second.unwrap_or((cross, sectors, smooth, lit));
-        let fits = cross.centres(&smooth, &sectors);
+        let (cross, mut sectors, smooth, lit) = beside_second.unwrap_or((cross, sectors, smooth, lit));
+        let mut has_flanks_only = false;
+        let mut fits = cross.centres(&smooth, &sectors);
+        let fitted =
+            |fits: &[Option<LineFit>]| fits.iter().zip(&lit).filter(|(f, l)| **l && f.is_some()).count();
+        // without its core the beam has flanks only, of which no shape can be had; the middle between them can
+        if cross.saturated > MOST_SATURATED && !is_beside_second && 2 * fitted(&fits) < fitted(&flanks) {
+            fits = flanks;
+            sectors.iter_mut().for_each(|sector| sector.fit.shape = Shape::gaussian(sigma));
+            has_flanks_only = true;
+        }
         let mut line = Self {
             base,
             followed: Followed { lit, ..followed.clone() },
@@ -122,6 +135,7 @@ impl Line {
             why: vec![""; n],
             forward: None,
             is_beside_second,
+            has_flanks_only,
         };
         if line.judge(span).is_some() {
             return Ok(line);

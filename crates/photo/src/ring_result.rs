@@ -7,7 +7,7 @@ use crate::ring_cross::{Sector, shape_at};
 use crate::ring_curve::{correlated_neighbours, median};
 use crate::ring_ellipse::Weighted;
 use crate::ring_follow::station;
-use crate::ring_line::{DOUBLED, Line, SHORTEST_ARC_DEG, faint};
+use crate::ring_line::{DOUBLED, Line, MOST_SATURATED, SHORTEST_ARC_DEG, faint};
 use crate::trace_shape::FULL_WIDTH;
 
 /// Arc below which a caveat is said: the ellipse's short axis then leans on an assumption of roundness.
@@ -27,6 +27,13 @@ const COMMON_U_WIDTHS: f64 = 0.01;
 /// The same where a second turn was told apart: over the arc where both run into each other its place hangs on the ratio of
 /// their light. Measured on drawn helices, whose first turn was missed by 0.1 to 0.2 standard deviations of the beam.
 const BESIDE_SECOND_U_WIDTHS: f64 = 0.15;
+
+/// The same where the core is at full scale: what is left are flanks, and the haze inside lifts one of them. Measured on drawn
+/// beams overexposed by three to ten, which were missed by up to 0.1 standard deviations of the beam.
+const SATURATED_U_WIDTHS: f64 = 0.07;
+/// Relative standard uncertainty of widths and edges where the core is at full scale all over its width (common sense, no source:
+/// a beam ten times overexposed has its half height at twice the width it seems to have).
+const FLANKS_U: f64 = 0.3;
 
 impl Line {
     /// The finished trace.
@@ -64,7 +71,13 @@ impl Line {
         let u_width = self.sectors_u(|sector| sector.fit.shape.full_width_px(), width);
         let uneven = self.uneven_width();
         let is_beside = self.is_beside_second || self.doubled_deg() > DOUBLED_SAID_DEG;
-        let common_widths = if is_beside { BESIDE_SECOND_U_WIDTHS } else { COMMON_U_WIDTHS };
+        let common_widths = if is_beside {
+            BESIDE_SECOND_U_WIDTHS
+        } else if self.cross.saturated > MOST_SATURATED {
+            SATURATED_U_WIDTHS
+        } else {
+            COMMON_U_WIDTHS
+        };
         Ok(RingTrace {
             muzzle_px: self.muzzle_px(picture),
             travel_known: self.forward.is_some(),
@@ -100,7 +113,9 @@ impl Line {
     /// Standard uncertainty of a median over the sectors, from their scatter about it.
     fn sectors_u(&self, of: impl Fn(&Sector) -> f64, middle: f64) -> f64 {
         let off = self.sectors.iter().map(|sector| (of(sector) - middle).abs()).collect();
-        1.4826 * median(off) / (self.sectors.len() as f64).sqrt()
+        let scatter = 1.4826 * median(off) / (self.sectors.len() as f64).sqrt();
+        // where the top is cut off nobody knows what half of it is
+        if self.has_flanks_only { scatter.hypot(FLANKS_U * middle) } else { scatter }
     }
 
     /// Arc over which the cross-section is not that of one line, in degrees.
@@ -178,7 +193,7 @@ impl Line {
                 "darken the room or expose for longer, then photograph again",
             ));
         }
-        if self.cross.saturated > 0.1 {
+        if self.cross.saturated > MOST_SATURATED {
             caveats.push(PhotoCaveat::new(
                 "saturated-beam",
                 format!(

@@ -49,6 +49,8 @@ pub struct ScaleHints {
     pub kind: ScaleKind,
     /// Stated distance from mark to mark in millimetres.
     pub spacing_mm: Option<f64>,
+    /// Pixels a millimetre of the scale that a usual lens gives at the stated distance, least and most.
+    pub px_per_mm: Option<[f64; 2]>,
     /// Closed outlines (pixels) in which nothing is to be used.
     pub leave_out: Vec<Vec<[f64; 2]>>,
     /// Points marked by hand; those of the scale replace the search.
@@ -139,18 +141,21 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
         return lattice::find_lattice(picture, hints);
     }
     let plane = picture.reduced(1, if picture.channels() == 3 { 1 } else { 0 });
-    let allowed = |p: [f64; 2]| hints.allows(p);
-    let seen = search(&plane, whole_factor(&plane), &allowed);
+    let seen = search(&plane, whole_factor(&plane), 1.0, hints, &|p| hints.allows(p));
     let is_plain = seen.as_ref().is_ok_and(Seen::is_plain);
     let bounds = seen.as_ref().ok().and_then(|seen| seen.rows.first().map(Row::bounds));
+    let merit = seen.as_ref().map_or(0.0, Seen::merit);
     let named = seen.and_then(|seen| seen.named(hints, &plane));
     if is_plain && named.is_ok() {
         return named;
     }
     // marks with few pixels each are looked for once more on a finer picture
-    match on_finer(&plane, bounds, &allowed).map(|seen| seen.named(hints, &plane)) {
-        Some(Ok(found)) => Ok(found),
-        _ => named,
+    let Some(finer) = on_finer(&plane, bounds, hints) else { return named };
+    let is_better = finer.merit() >= 0.8 * merit;
+    match (finer.named(hints, &plane), named) {
+        (Ok(finer), Ok(named)) => Ok(if is_better { finer } else { named }),
+        (Ok(found), Err(_)) | (Err(_), Ok(found)) => Ok(found),
+        (Err(_), Err(why)) => Err(why),
     }
 }
 
@@ -171,6 +176,11 @@ impl Seen {
         self.rows.first().is_some_and(|row| row.is_sure() && row.finished(None).pitch_px() >= FINE_PX)
     }
 
+    /// Rank of the best row.
+    fn merit(&self) -> f64 {
+        self.rows.first().map_or(0.0, Row::merit)
+    }
+
     /// The rows with their spacing.
     fn named(self, hints: &ScaleHints, plane: &LightPlane) -> Result<ScaleFound, PhotoError> {
         let mut found = named(self.rows, hints, plane)?;
@@ -184,11 +194,7 @@ const ABOUT: f64 = 0.35;
 
 /// What is seen with two pixels for one: on the whole photograph, or about the row that was found (its `bounds`) if that is too
 /// large.
-fn on_finer(
-    plane: &LightPlane,
-    bounds: Option<([f64; 2], [f64; 2])>,
-    allowed: &dyn Fn([f64; 2]) -> bool,
-) -> Option<Seen> {
+fn on_finer(plane: &LightPlane, bounds: Option<([f64; 2], [f64; 2])>, hints: &ScaleHints) -> Option<Seen> {
     let whole = || Zoomed::piece(plane, [0.0; 2], [plane.width as f64, plane.height as f64]);
     let about = || {
         let (low, high) = bounds?;
@@ -196,7 +202,7 @@ fn on_finer(
         Zoomed::piece(plane, low.map(|v| v - more), high.map(|v| v + more))
     };
     let zoomed = whole().or_else(about)?;
-    let found = search(&zoomed.plane, 1, &|p| allowed(zoomed.on_photo(p))).ok()?;
+    let found = search(&zoomed.plane, 1, ZOOM as f64, hints, &|p| hints.allows(zoomed.on_photo(p))).ok()?;
     let back = |row: &Row| row.placed(|p| zoomed.on_photo(p), 1.0 / ZOOM as f64);
     Some(Seen { rows: found.rows.iter().map(back).collect(), across: found.across.as_ref().map(back) })
 }
@@ -218,10 +224,13 @@ fn whole_factor(plane: &LightPlane) -> usize {
     ((plane.width.max(plane.height) as f64 / SEARCH_SIDE_PX).round() as usize).max(1)
 }
 
-/// Looks for rows: bands on the picture reduced by `factor`, marks on all of it.
+/// Looks for rows: bands on the picture reduced by `factor`, marks on all of it, of which `zoom` pixels are one of the
+/// photograph.
 fn search(
     plane: &LightPlane,
     factor: usize,
+    zoom: f64,
+    hints: &ScaleHints,
     is_allowed: &dyn Fn([f64; 2]) -> bool,
 ) -> Result<Seen, PhotoError> {
     let reduced = (factor > 1).then(|| shrink(plane, factor));
@@ -252,11 +261,26 @@ fn search(
         };
         return Err(PhotoError::NoScale { why });
     }
-    rows.sort_by(|a, b| b.merit().total_cmp(&a.merit()));
+    // a row that asks for a lens nobody has is none, unless there is no other: then it is said why
+    let is_possible = |row: &Row| lens_is_possible(row, zoom, hints);
+    rows.sort_by(|a, b| is_possible(b).cmp(&is_possible(a)).then_with(|| b.merit().total_cmp(&a.merit())));
     let first = rows.remove(0);
     let beside = rows.iter().position(|r| first.belongs(r)).map(|k| rows.remove(k));
     let across = rows.into_iter().find(|r| first.is_across(r));
     Ok(Seen { rows: [Some(first), beside].into_iter().flatten().collect(), across })
+}
+
+/// Whether the row's spacing, by its rhythm or as stated, can be what a usual lens shows at the stated distance.
+fn lens_is_possible(row: &Row, zoom: f64, hints: &ScaleHints) -> bool {
+    let Some([least, most]) = hints.px_per_mm else { return true };
+    let pitch = row.finished(None).pitch_px() / zoom;
+    let fits = |spacing: f64| (least..=most).contains(&(pitch / spacing));
+    match (by_rhythm(row, hints.spacing_mm), hints.spacing_mm) {
+        (Some(read), _) => fits(read),
+        // long marks alone may be seen
+        (None, Some(stated)) => LONG_STEPS.iter().any(|times| fits(times * stated)),
+        (None, None) => true,
+    }
 }
 
 /// Means over blocks of `factor` × `factor` pixels.
@@ -339,7 +363,7 @@ fn named(mut rows: Vec<Row>, hints: &ScaleHints, plane: &LightPlane) -> Result<S
 const SAME_PITCH: f64 = 0.03;
 
 /// Marks of one length closer than this are most likely long and short ones that the picture is too small to tell apart.
-const CLEAR_PITCH_PX: f64 = 12.0;
+const CLEAR_PITCH_PX: f64 = 8.0;
 
 /// Whether a row without rhythm may take the stated spacing: its marks must stand well apart, in one piece, and no second
 /// row may beg to differ (`ratio` of its spacing to this one's). On a small picture the other edge of a ruler (sixteenths of an inch, say) would else pass for

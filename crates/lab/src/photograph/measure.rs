@@ -5,7 +5,7 @@ use arcmass_photo::load::DecodeLimits;
 use arcmass_photo::marks::{HandMark, HandMarkKind};
 use arcmass_photo::overlay::{Overlay, draw_helix, draw_ring, draw_scale};
 use arcmass_photo::plane::{
-    CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, ring_of_turn,
+    CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, likely_px_per_mm, ring_of_turn,
 };
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
 use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring, ring_by_hand};
@@ -191,17 +191,6 @@ impl Job<'_> {
     ) -> Result<(ScaleFound, ScalePlane), FailedPhoto> {
         let marks = self.notebook.marks_of(name);
         let kind = self.notebook.bench.scale.as_ref().and_then(|scale| scale.kind);
-        let hints = ScaleHints {
-            kind: match kind {
-                Some(arcmass_notebook::ScaleKind::Grid) => ScaleKind::Grid,
-                Some(arcmass_notebook::ScaleKind::Board) => ScaleKind::Board,
-                _ => ScaleKind::Ruler,
-            },
-            spacing_mm: Some(1e3 * self.spacing_m),
-            leave_out: leave_out(marks),
-            hand_marks: marks.map(hand_marks).unwrap_or_default(),
-        };
-        let found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
         let size = [picture.width(), picture.height()];
         let camera = CameraHints {
             distance_mm: self
@@ -211,6 +200,18 @@ impl Job<'_> {
             ..CameraHints::default()
         }
         .with_facts(picture.facts(), picture.width(), picture.height());
+        let hints = ScaleHints {
+            kind: match kind {
+                Some(arcmass_notebook::ScaleKind::Grid) => ScaleKind::Grid,
+                Some(arcmass_notebook::ScaleKind::Board) => ScaleKind::Board,
+                _ => ScaleKind::Ruler,
+            },
+            spacing_mm: Some(1e3 * self.spacing_m),
+            px_per_mm: likely_px_per_mm(&camera, size),
+            leave_out: leave_out(marks),
+            hand_marks: marks.map(hand_marks).unwrap_or_default(),
+        };
+        let found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
         let mut plane = fit_plane(&found, size, &camera).map_err(|error| said(name, &error))?;
         for caveat in &found.caveats {
             if !plane.caveats.iter().any(|own| own.code == caveat.code) {

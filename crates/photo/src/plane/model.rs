@@ -301,6 +301,11 @@ impl Model {
         plane_point(&camera, &pose.to_plane()?, px)
     }
 
+    /// How many points are seen.
+    pub(super) fn len(&self) -> usize {
+        self.observations.len()
+    }
+
     /// Distances of the points seen (every so many of them) from where they must be, in units of their uncertainties;
     /// last the stated distance of the camera.
     pub(crate) fn residuals(&self, p: &DVector<f64>, every: usize) -> Option<Vec<f64>> {

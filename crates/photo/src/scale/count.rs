@@ -33,8 +33,31 @@ pub(crate) fn count(s: &[f64]) -> Option<Counted> {
     extend(s, &mut numbers, (to + 1..s.len()).collect());
     extend(s, &mut numbers, (0..from).rev().collect());
     weed(s, &mut numbers);
+    drop_lonely_ends(&mut numbers);
     let broken = pieces_beyond(s, &numbers);
     Some(Counted { numbers, broken })
+}
+
+/// Marks beyond a gap at an end count only as a run.
+const LONELY: usize = 2;
+/// Missing marks that make a gap at an end.
+const END_GAP: i32 = 3;
+
+/// Takes back the number of one or two marks that stand alone beyond a gap at an end: edges of other things do.
+fn drop_lonely_ends(numbers: &mut [Option<i32>]) {
+    let places: Vec<usize> = (0..numbers.len()).collect();
+    for order in [places.clone(), places.into_iter().rev().collect()] {
+        let counted: Vec<(usize, i32)> =
+            order.into_iter().filter_map(|k| Some((k, (*numbers.get(k)?)?))).collect();
+        let is_gap = |pair: &[(usize, i32)]| (pair[1].1 - pair[0].1).abs() > END_GAP;
+        let ends: Vec<bool> = counted.windows(2).take(LONELY).map(is_gap).collect();
+        let lonely = ends.iter().rposition(|gap| *gap).map_or(0, |k| k + 1);
+        for (k, _) in counted.into_iter().take(lonely) {
+            if let Some(number) = numbers.get_mut(k) {
+                *number = None;
+            }
+        }
+    }
 }
 
 /// Pieces of the scale beyond the numbered marks: runs of even steps like those at that end. What else lies there, strokes of
@@ -176,6 +199,13 @@ mod tests {
         s.sort_by(f64::total_cmp);
         let counted = count(&s).expect("even marks");
         assert_eq!(counted.numbers.iter().flatten().count(), 100);
+    }
+
+    #[test]
+    fn an_edge_beyond_the_end_gets_no_number() {
+        let s: Vec<f64> = (0..40).chain([45]).map(seen).collect();
+        let counted = count(&s).expect("even marks");
+        assert_eq!((counted.numbers.iter().flatten().count(), counted.numbers.last()), (40, Some(&None)));
     }
 
     #[test]

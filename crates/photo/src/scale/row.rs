@@ -4,7 +4,7 @@ use crate::picture::LightPlane;
 use crate::scale::band::Band;
 use crate::scale::count::count;
 use crate::scale::rhythm::{Rhythm, find_rhythm};
-use crate::scale::root::{Root, find_root};
+use crate::scale::root::{Root, find_root, polynomial};
 use crate::scale::strip::Strip;
 use crate::scale::tick::{Tick, find_ticks};
 use crate::scale::{FEWEST_MARKS, ScaleMark, ScaleRow};
@@ -16,6 +16,11 @@ const SURE_MARKS: usize = 25;
 /// Gain of a rhythm, a mark, above which it is taken for no play of chance. A guess: with it four light-on-dark rulers of
 /// independent drawings were read rightly, two of which were not before; the gains themselves were not tabulated.
 const SURE_MARGIN: f64 = 0.6;
+/// Marks that miss even steps by more than this (pixels of the strip; its own marks miss them by a few tenths, more where the
+/// lens distorts) may be no marks.
+const MOST_UNEVEN_PX: f64 = 1.2;
+/// Rows looked for on one strip.
+const TRIES: usize = 4;
 /// Lines longer than this many spacings are no shortest marks (2 to 6 mm on millimetres, 2 to 5 mm on half millimetres and
 /// sixty-fourths of an inch: common practice, no source) but windings of coils or lines of a background.
 const LONGEST_MARK: f64 = 14.0;
@@ -35,6 +40,8 @@ pub(crate) struct Row {
     pub(crate) broken: usize,
     /// Typical length of the shortest marks, in spacings.
     pub(crate) shortest: f64,
+    /// Root mean square distance of the marks from even steps, in pixels of the strip.
+    uneven_px: f64,
     /// How much better the rhythm describes the marks' lengths than the next best, a mark.
     margin: f64,
     foot_scatter: f64,
@@ -53,9 +60,16 @@ impl Row {
         (a[0] * b[1] - a[1] * b[0]).abs() > ACROSS && other.is_sure() && self.dark == other.dark
     }
 
-    /// Rank among rows: a rhythm counts like as many marks again.
+    /// Whether the marks stand in even steps: strokes of numerals, which are centred on theirs, do not.
+    fn is_even(&self) -> bool {
+        self.uneven_px < MOST_UNEVEN_PX
+    }
+
+    /// Rank among rows: a rhythm counts like as many marks again, uneven steps as a third of them.
     pub(crate) fn merit(&self) -> f64 {
-        self.marks.len() as f64 * if self.rhythm == Rhythm::None { 1.0 } else { 1.2 + self.margin.min(1.8) }
+        let even = if self.is_even() { 1.0 } else { 0.3 };
+        even * self.marks.len() as f64
+            * if self.rhythm == Rhythm::None { 1.0 } else { 1.2 + self.margin.min(1.8) }
     }
 
     fn axis(&self) -> Option<([f64; 2], [f64; 2])> {
@@ -178,11 +192,32 @@ fn with_pitch(strip: &Strip, pitch: f64, allowed: &dyn Fn([f64; 2]) -> bool) -> 
     }
 }
 
+/// The best row on a strip: where strokes of numerals stand in a row, too, their places are uneven, and what is left without
+/// them is looked at again.
 fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool) -> Option<Row> {
     let mut ticks = find_ticks(strip, pitch, if dark { 1.0 } else { -1.0 });
     ticks.retain(|t| allowed(strip.point(t.at, t.middle)));
     ticks.sort_by(|a, b| a.at.total_cmp(&b.at));
-    let root = find_root(&ticks, pitch)?;
+    let mut best: Option<Row> = None;
+    for _ in 0..TRIES {
+        let Some(root) = find_root(&ticks, pitch) else { break };
+        let found = row_on(strip, &ticks, &root, dark);
+        let is_even = found.as_ref().is_some_and(Row::is_even);
+        if let Some(found) = found.filter(|found| best.as_ref().is_none_or(|b| found.merit() > b.merit())) {
+            best = Some(found);
+        }
+        if is_even {
+            break;
+        }
+        let taken = root.members;
+        let mut number = 0..;
+        ticks.retain(|_| number.next().is_none_or(|k| !taken.contains(&k)));
+    }
+    best
+}
+
+/// The row of the marks that stand on one foot line.
+fn row_on(strip: &Strip, ticks: &[Tick], root: &Root, dark: bool) -> Option<Row> {
     let mut members: Vec<&Tick> = root.members.iter().filter_map(|k| ticks.get(*k)).collect();
     let depth = typical_depth(&members, root.side)?;
     let inward = if root.side == 0 { 0.5 } else { -0.5 };
@@ -192,7 +227,7 @@ fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool
     let counted = count(&places)?;
     let numbered: Vec<(i32, &Tick)> =
         counted.numbers.iter().zip(&members).filter_map(|(n, t)| n.map(|n| (n, *t))).collect();
-    let lengths = lengths(&numbered, &root);
+    let lengths = lengths(&numbered, root);
     let found = find_rhythm(&lengths);
     let shortest = typical_length(&lengths, |n| found.rhythm.rank(n - found.phase) == 0);
     if shortest > LONGEST_MARK {
@@ -200,17 +235,32 @@ fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool
     }
     let u_row = typical_scatter(&numbered);
     let marks =
-        numbered.iter().map(|(n, t)| mark(strip, t, &root, n - found.phase, found.rhythm, u_row)).collect();
+        numbered.iter().map(|(n, t)| mark(strip, t, root, n - found.phase, found.rhythm, u_row)).collect();
     let margin = found.margin / lengths.len().max(1) as f64;
     Some(Row {
         marks,
         rhythm: found.rhythm,
         broken: counted.broken,
         shortest,
+        uneven_px: unevenness(&numbered, &place),
         margin,
         foot_scatter: root.scatter,
         dark,
     })
+}
+
+/// Root mean square distance of the marks from even steps, a slow change of the step allowed.
+fn unevenness(numbered: &[(i32, &Tick)], place: &dyn Fn(&Tick) -> f64) -> f64 {
+    let (Some(first), Some(last)) = (numbered.first(), numbered.last()) else { return f64::INFINITY };
+    let half = 0.5 * f64::from((last.0 - first.0).max(1));
+    let x = |n: i32| f64::from(n - first.0) / half - 1.0;
+    let degree = if numbered.len() >= 12 { 3 } else { 2 };
+    let Some((c, _)) = polynomial(numbered.iter().map(|(n, t)| (x(*n), place(t), 1.0)), degree) else {
+        return f64::INFINITY;
+    };
+    let value = |n: i32| c.iter().rev().fold(0.0, |sum, k| sum * x(n) + k);
+    let squares: f64 = numbered.iter().map(|(n, t)| (place(t) - value(*n)).powi(2)).sum();
+    (squares / (numbered.len() as f64 - c.len() as f64).max(1.0)).sqrt()
 }
 
 /// Median length of the marks of some numbers, in spacings.
