@@ -56,7 +56,7 @@ fn twice(plane: &LightPlane, [left, top]: [usize; 2], [wide, high]: [usize; 2]) 
     }
     let mut values = vec![0.0_f32; 4 * wide * high];
     for (k, out) in values.chunks_exact_mut(2 * wide).enumerate() {
-        let weights = if k % 2 == 0 { &before } else { &behind };
+        let weights = if k.is_multiple_of(2) { &before } else { &behind };
         for (d, weight) in weights.iter().enumerate() {
             let row = (k / 2 + d).saturating_sub(reach).min(high - 1);
             let from = across.get(row * 2 * wide..(row + 1) * 2 * wide).unwrap_or(&[]);

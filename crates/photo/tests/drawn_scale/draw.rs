@@ -93,6 +93,8 @@ pub(crate) struct Scene {
     /// Hidden stretches of the ruler (from, to, across from, across to), millimetres.
     pub(crate) hidden: Vec<[f64; 4]>,
     pub(crate) grain: f64,
+    /// Windings of a coil about the picture's middle: inner and outer radius and distance from wire to wire in pixels.
+    pub(crate) windings: Option<[f64; 3]>,
     pub(crate) seed: u64,
 }
 
@@ -120,6 +122,7 @@ impl Default for Scene {
             noise: 0.008,
             hidden: Vec::new(),
             grain: 0.06,
+            windings: None,
             seed: 1,
         }
     }
@@ -214,8 +217,9 @@ pub(crate) fn draw(scene: &Scene) -> Option<Picture> {
             let hidden = scene.hidden.iter().any(|r| u > r[0] && u < r[1] && v > r[2] && v < r[3]);
             let waves =
                 scene.grain * ((0.05 * px[1] + 3.0 * (0.002 * px[0]).sin()).sin() * (0.31 * px[1]).cos());
+            let wire = wire(scene, px);
             for c in 0..3 {
-                let around = scene.around[c] * (1.0 + waves) * (0.8 + 0.4 * px[0] / w as f64);
+                let around = (1.0 + wire) * scene.around[c] * (1.0 + waves) * (0.8 + 0.4 * px[0] / w as f64);
                 let lit = 0.9 + 0.2 * px[1] / h as f64;
                 let ruler = lit * (scene.ground[c] * (1.0 - ink) + scene.ink[c] * ink);
                 let mut light = around * (1.0 - paper) + ruler * paper;
@@ -228,6 +232,14 @@ pub(crate) fn draw(scene: &Scene) -> Option<Picture> {
         }
     }
     Picture::from_rgb8(w, h, rgb)
+}
+
+/// How much lighter or darker a coil's windings make a place.
+fn wire(scene: &Scene, px: [f64; 2]) -> f64 {
+    let Some([inner, outer, apart]) = scene.windings else { return 0.0 };
+    let middle = scene.size.map(|n| n as f64 / 2.0);
+    let r = (px[0] - middle[0]).hypot(px[1] - middle[1]);
+    if (inner..=outer).contains(&r) { 0.7 * (r * std::f64::consts::TAU / apart).sin() } else { 0.0 }
 }
 
 fn ink(scene: &Scene, u: f64, v: f64, along: f64, across: f64) -> f64 {

@@ -196,6 +196,53 @@ fn half_millimetres_and_sixteenths_are_told_apart() {
     all("rhythm", vec![half(41), half(42), inch(43), inch(44)], &ScaleHints::default(), 2e-3, 4);
 }
 
+/// Millimetres three to five pixels apart are countable, if barely.
+#[test]
+fn rulers_with_few_pixels_a_millimetre() {
+    let small = |s: u64| {
+        let scene = varied(s);
+        let px_per_mm = 3.2 + 0.3 * (s as f64 - 61.0);
+        // a ruler in the middle, sharp: a small picture, not a bad one
+        Scene {
+            px_per_mm,
+            length_mm: 200.0,
+            focal_px: 2400.0,
+            size: [1500, 1000],
+            centre_px: [749.5, 499.5],
+            shift_px: [0.2 * scene.shift_px[0], 0.2 * scene.shift_px[1]],
+            tilt_deg: 0.5 * scene.tilt_deg,
+            line_mm: 0.25,
+            blur_px: 0.6,
+            noise: 0.008,
+            edges: if s.is_multiple_of(2) { scene.edges } else { [Marks::Millimetres; 2] },
+            ..scene
+        }
+    };
+    let stated = ScaleHints { spacing_mm: Some(1.0), ..ScaleHints::default() };
+    all("few pixels", (61..=67).map(small).collect(), &stated, 2e-3, 7);
+}
+
+/// The windings of coils are rows of parallel lines, too, and may be more contrasty than a short ruler between them.
+#[test]
+fn rulers_between_wound_coils() {
+    let wound = |s: u64, length_mm: f64| Scene {
+        length_mm,
+        edges: [Marks::Millimetres, Marks::None],
+        px_per_mm: 5.0,
+        shift_px: [60.0, -40.0],
+        size: [1800, 1200],
+        centre_px: [899.5, 599.5],
+        focal_px: 3000.0,
+        tilt_deg: 3.0,
+        windings: Some([430.0, 580.0, 6.5]),
+        blur_px: 0.7,
+        noise: 0.01,
+        ..varied(s)
+    };
+    let stated = ScaleHints { spacing_mm: Some(1.0), ..ScaleHints::default() };
+    all("wound", vec![wound(71, 70.0), wound(72, 70.0), wound(73, 150.0)], &stated, 3e-3, 3);
+}
+
 #[test]
 fn hidden_and_cropped_rulers() {
     let clamped =
