@@ -1,7 +1,9 @@
 //! How fast a photograph is decoded and its ring measured, stage by stage, on one thread.
 //!
-//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE]` prints a line of JSON a step: time of the
-//! processor where the system tells it, so that a busy machine does no harm, else by the clock;
+//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE [DISTANCE RADIUS SEPARATION RADIAL AXIAL]]` prints a
+//! line of JSON a step: time of the processor where the system tells it, so that a busy machine does no harm, else by the clock.
+//! With the camera's distance and the sizes of a round coil pair and its winding, in millimetres, the coils on both photographs are compared, too.
+//!
 //! `… photo_speed worker` answers the orders of `cargo xtask study speed`, which sets the same kernels beside other libraries.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -14,8 +16,9 @@ use std::cell::{Cell, RefCell};
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use arcmass_photo::plane::{CameraHints, fit_plane};
+use arcmass_photo::plane::{CameraHints, ScalePlane, fit_plane};
 use arcmass_photo::scale::{ScaleHints, find_scale};
+use arcmass_photo::still::{CoilFace, StillEdges};
 use arcmass_photo::{Picture, RingHints, find_ring, find_ring_telling};
 use worker::{Kernel, Result};
 use zune_jpeg::zune_core::bytestream::ZCursor;
@@ -25,7 +28,15 @@ fn main() -> Result<()> {
     match words.as_slice() {
         [word] if word == "worker" => worker::serve(make),
         [ring] => ring_steps(ring),
-        [ring, scale] => ring_steps(ring).and_then(|()| scale_steps(scale)),
+        [ring, scale] => ring_steps(ring).and_then(|()| scale_steps(scale, None)).map(|_| ()),
+        [ring, scale, sizes @ ..] if sizes.len() == 5 => {
+            ring_steps(ring)?;
+            let mut mm = [0.0; 5];
+            for (mm, word) in mm.iter_mut().zip(sizes) {
+                *mm = word.parse()?;
+            }
+            coil_steps(ring, scale, mm)
+        }
         _ => Err("name a photograph".into()),
     }
 }
@@ -98,14 +109,38 @@ fn ring_steps(name: &str) -> Result<()> {
     Ok(())
 }
 
-fn scale_steps(name: &str) -> Result<()> {
+/// The coils on the scale's photograph, and whether they stand elsewhere on the ring's.
+fn coil_steps(
+    ring: &str,
+    scale: &str,
+    [distance, radius, separation, radial, axial]: [f64; 5],
+) -> Result<()> {
+    let plane = scale_steps(scale, Some(distance))?;
+    let face = |coil: f64, side: f64| CoilFace {
+        above_mm: 0.5 * (coil * separation + side * axial),
+        rims_mm: [radius - 0.5 * radial, radius + 0.5 * radial],
+        is_square: false,
+    };
+    let faces = [face(-1.0, -1.0), face(-1.0, 1.0), face(1.0, -1.0), face(1.0, 1.0)];
+    let [ring, scale] =
+        [ring, scale].map(|name| std::fs::read(name).map(|bytes| Picture::from_bytes(&bytes)));
+    let (ring, scale) = (ring??, scale??);
+    let still = best("coils found on the scale's photograph", || {
+        StillEdges::on_scale_photo(&scale, &plane, &faces).ok_or("no coils are seen")
+    })?;
+    best("coils compared", || still.moved(&ring, &plane).map(|moved| moved.edges_px));
+    Ok(())
+}
+
+fn scale_steps(name: &str, distance_mm: Option<f64>) -> Result<ScalePlane> {
     let bytes = std::fs::read(name)?;
     let picture = best("decode of the scale", || Picture::from_bytes(&bytes))?;
     let hints = ScaleHints { spacing_mm: Some(1.0), ..ScaleHints::default() };
     let found = best("scale found", || find_scale(&picture, &hints))?;
     let size = [picture.width(), picture.height()];
-    best("camera calibrated", || fit_plane(&found, size, &CameraHints::default()))?;
-    Ok(())
+    let distance_mm = distance_mm.map(|distance| (distance, 0.01 * distance));
+    let camera = CameraHints { distance_mm, ..CameraHints::default() };
+    Ok(best("camera calibrated", || fit_plane(&found, size, &camera))?)
 }
 
 /// Names of the kernels.
