@@ -2,6 +2,8 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use crate::normal::Normal;
+
 /// Number of unknowns of [`HelixCurve`].
 pub(crate) const UNKNOWNS: usize = 8;
 /// Points of the drawn curve in one turn.
@@ -170,8 +172,7 @@ impl HelixCurve {
     ) -> (SMatrix<f64, UNKNOWNS, UNKNOWNS>, SVector<f64, UNKNOWNS>) {
         let length = 1e-5 * self.radius;
         let steps = SVector::from([length, 1e-5, 1e-5, length, length, 1e-5, 1e-5, 1e-4]);
-        let mut normal = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
-        let mut right = SVector::<f64, UNKNOWNS>::zeros();
+        let mut sums = Normal::<UNKNOWNS>::new();
         let moved: Vec<[Self; 2]> = (0..UNKNOWNS)
             .map(|k| {
                 let mut step = SVector::<f64, UNKNOWNS>::zeros();
@@ -181,14 +182,14 @@ impl HelixCurve {
             .collect();
         for p in points.iter().filter(|p| p.weight > 0.0) {
             let n = self.normal(p.psi, eye);
-            let mut row = SVector::<f64, UNKNOWNS>::zeros();
+            let mut row = [0.0; UNKNOWNS];
             for (k, [low, high]) in moved.iter().enumerate() {
                 let (a, b) = (low.seen(p.psi, eye), high.seen(p.psi, eye));
                 row[k] = ((b[0] - a[0]) * n[0] + (b[1] - a[1]) * n[1]) / (2.0 * steps[k]);
             }
-            normal += row * row.transpose() * p.weight;
-            right += row * (p.weight * self.distance(p, eye));
+            sums.add(row, p.weight, self.distance(p, eye));
         }
+        let (mut normal, mut right) = (sums.matrix(), sums.right());
         for (k, u, value) in
             [(2, known.u_tilt, self.tilt), (6, known.u_taper, self.taper), (7, known.u_far, self.far)]
         {

@@ -2,6 +2,7 @@
 
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::glow::{Candidate, Glow};
+use crate::normal::Normal;
 use crate::ring::RingHints;
 use crate::ring_ellipse::{Ellipse, Weighted};
 
@@ -86,14 +87,12 @@ fn by_hand(glow: &Glow, marked: &[Weighted]) -> Result<Choice, PhotoError> {
 fn circle_through(points: &[Weighted]) -> Option<Ellipse> {
     let n = points.len() as f64;
     let (mx, my) = (points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n);
-    let mut normal = nalgebra::Matrix3::<f64>::zeros();
-    let mut right = nalgebra::Vector3::<f64>::zeros();
+    let mut sums = Normal::<3>::new();
     for p in points {
-        let row = nalgebra::Vector3::new(p.x - mx, p.y - my, 1.0);
-        normal += row * row.transpose();
-        right += row * (row.x * row.x + row.y * row.y);
+        let (x, y) = (p.x - mx, p.y - my);
+        sums.add([x, y, 1.0], 1.0, x * x + y * y);
     }
-    let s = normal.cholesky()?.solve(&right);
+    let s = sums.matrix().cholesky()?.solve(&sums.right());
     let (cx, cy) = (0.5 * s.x, 0.5 * s.y);
     let r = (s.z + cx * cx + cy * cy).sqrt();
     let circle = Ellipse::circle(cx + mx, cy + my, r);

@@ -6,6 +6,7 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use crate::normal::Normal;
 use crate::picture::Picture;
 use crate::ring_curve::{Offset, OpenCurve, median};
 use crate::ring_ellipse::Ellipse;
@@ -281,8 +282,7 @@ impl FirstTurn {
     fn second_height(&self, profile: &[f32], raster: Raster, apart: f64, share: f64) -> Option<f64> {
         let core = |d: f64| (-0.5 * (d / self.sigma_px).powi(2)).exp();
         let is_one = apart.abs() < RESOLVED * self.sigma_px;
-        let mut normal = SMatrix::<f64, 4, 4>::identity() * 1e-9;
-        let mut right = SVector::<f64, 4>::zeros();
+        let mut sums = Normal::<4>::new();
         let reach = 4.0 * self.sigma_px;
         for (i, &value) in profile.iter().enumerate().filter(|(_, v)| v.is_finite()) {
             let d = raster.at(i);
@@ -290,15 +290,11 @@ impl FirstTurn {
                 continue;
             }
             let (one, two) = (core(d), core(d - apart));
-            let row = if is_one {
-                SVector::<f64, 4>::new(one + share * two, 0.0, 1.0, d)
-            } else {
-                SVector::<f64, 4>::new(one, two, 1.0, d)
-            };
-            normal += row * row.transpose();
-            right += row * f64::from(value);
+            let row = if is_one { [one + share * two, 0.0, 1.0, d] } else { [one, two, 1.0, d] };
+            sums.add(row, 1.0, f64::from(value));
         }
-        let s = normal.cholesky()?.solve(&right);
+        let normal = sums.matrix() + SMatrix::<f64, 4, 4>::identity() * 1e-9;
+        let s = normal.cholesky()?.solve(&sums.right());
         let second = if is_one { share * s[0] } else { s[1] };
         Some(second.max(0.0))
     }

@@ -1,6 +1,7 @@
 //! One row of marks measured: from a voted band to numbered marks with their places in pixels.
 
 use crate::picture::LightPlane;
+use crate::ring_curve::median;
 use crate::scale::band::Band;
 use crate::scale::count::count;
 use crate::scale::rhythm::{Rhythm, find_rhythm};
@@ -219,7 +220,7 @@ fn row(strip: &Strip, pitch: f64, dark: bool, allowed: &dyn Fn([f64; 2]) -> bool
 /// The row of the marks that stand on one foot line.
 fn row_on(strip: &Strip, ticks: &[Tick], root: &Root, dark: bool) -> Option<Row> {
     let mut members: Vec<&Tick> = root.members.iter().filter_map(|k| ticks.get(*k)).collect();
-    let depth = typical_depth(&members, root.side)?;
+    let depth = typical_depth(&members);
     let inward = if root.side == 0 { 0.5 } else { -0.5 };
     let place = |t: &Tick| t.s(root.v(t.at) + inward * depth);
     members.sort_by(|a, b| place(a).total_cmp(&place(b)));
@@ -265,17 +266,12 @@ fn unevenness(numbered: &[(i32, &Tick)], place: &dyn Fn(&Tick) -> f64) -> f64 {
 
 /// Median length of the marks of some numbers, in spacings.
 fn typical_length(lengths: &[(i32, f64)], counts: impl Fn(i32) -> bool) -> f64 {
-    let mut some: Vec<f64> = lengths.iter().filter(|(n, _)| counts(*n)).map(|(_, length)| *length).collect();
-    some.sort_by(f64::total_cmp);
-    some.get(some.len() / 2).copied().unwrap_or(0.0)
+    median(lengths.iter().filter(|(n, _)| counts(*n)).map(|(_, length)| *length).collect())
 }
 
 /// Median length of the marks.
-fn typical_depth(members: &[&Tick], side: usize) -> Option<f64> {
-    let mut depths: Vec<f64> = members.iter().map(|t| t.ends[1] - t.ends[0]).collect();
-    depths.sort_by(f64::total_cmp);
-    let _ = side;
-    depths.get(depths.len() / 2).copied()
+fn typical_depth(members: &[&Tick]) -> f64 {
+    median(members.iter().map(|t| t.ends[1] - t.ends[0]).collect())
 }
 
 /// Number and length of each mark, as a part of the local spacing so that perspective does not count.

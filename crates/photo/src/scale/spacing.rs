@@ -78,8 +78,8 @@ const SAME_PITCH: f64 = 0.03;
 const CLEAR_PITCH_PX: f64 = 8.0;
 
 /// Whether a row without rhythm may take the stated spacing: its marks must stand well apart, in one piece, and no second
-/// row may beg to differ (`ratio` of its spacing to this one's). On a small picture the other edge of a ruler (sixteenths of an inch, say) would else pass for
-/// millimetres, a silent factor of 1.6.
+/// row may beg to differ (`ratio` of its spacing to this one's). On a small picture the other edge of a ruler (sixteenths
+/// of an inch, say) would else pass for millimetres, a silent factor of 1.6.
 fn plain_row_is_usable(row: &Row, ratio: Option<f64>, stated: f64) -> Result<(), PhotoError> {
     let pitch = row.finished(None).pitch_px();
     let why = if pitch < CLEAR_PITCH_PX {

@@ -3,6 +3,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::{OnFace, StillEdges};
+use crate::normal::Normal;
 use crate::plane::solve::{TUKEY_CUT, spread, tukey};
 use crate::plane::{MOVES, Moved, MovedCamera, ScalePlane};
 
@@ -47,13 +48,11 @@ pub(super) fn motion(
         let lefts: Vec<f64> = rows.iter().map(|row| row.left_px).collect();
         let spread_px = spread(&lefts).max(FINEST_PX);
         let weights: Vec<f64> = lefts.iter().map(|left| tukey(left / (TUKEY_CUT * spread_px))).collect();
-        let mut normal = Matrix::zeros();
-        let mut right = Unknowns::zeros();
+        let mut sums = Normal::<MOVES>::new();
         for (row, weight) in rows.iter().zip(&weights) {
-            let w = weight / (spread_px * spread_px);
-            normal += row.slope * row.slope.transpose() * w;
-            right += row.slope * (row.left_px * w);
+            sums.add(row.slope.into(), weight / (spread_px * spread_px), row.left_px);
         }
+        let (mut normal, mut right) = (sums.matrix(), sums.right());
         for (k, u) in BEFORE.iter().enumerate() {
             normal[(k, k)] += u.powi(-2);
             right[k] -= at[k] / (u * u);

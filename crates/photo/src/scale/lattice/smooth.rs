@@ -1,7 +1,8 @@
 //! The lattice as a smooth whole: a homography with a cubic correction for the lens.
 
-use nalgebra::{DMatrix, DVector, Matrix3, SMatrix, SVector, Vector3};
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
+use crate::normal::Normal;
 use crate::scale::lattice::grow::Nodes;
 
 /// Fewer crossings than this can't fix the lens's cubic terms.
@@ -53,22 +54,15 @@ impl Smooth {
         h[(2, 0)] = 0.0;
         // pixels in thousands keep the normal equations well conditioned
         for _ in 0..3 {
-            let mut normal = SMatrix::<f64, 8, 8>::zeros();
-            let mut right = SVector::<f64, 8>::zeros();
+            let mut sums = Normal::<8>::new();
             for (numbers, px) in all {
                 let [u, v] = self.unit(*numbers);
                 let (x, y) = (px[0] / 1000.0, px[1] / 1000.0);
                 let w = 1.0 / (h[(2, 0)] * u + h[(2, 1)] * v + 1.0).powi(2);
-                let rows = [
-                    (SVector::<f64, 8>::from([u, v, 1.0, 0.0, 0.0, 0.0, -u * x, -v * x]), x),
-                    (SVector::<f64, 8>::from([0.0, 0.0, 0.0, u, v, 1.0, -u * y, -v * y]), y),
-                ];
-                for (row, value) in rows {
-                    normal += row * row.transpose() * w;
-                    right += row * (value * w);
-                }
+                sums.add([u, v, 1.0, 0.0, 0.0, 0.0, -u * x, -v * x], w, x);
+                sums.add([0.0, 0.0, 0.0, u, v, 1.0, -u * y, -v * y], w, y);
             }
-            let p = normal.cholesky()?.solve(&right);
+            let p = sums.matrix().cholesky()?.solve(&sums.right());
             h = Matrix3::new(p[0], p[1], p[2], p[3], p[4], p[5], p[6], p[7], 1.0);
         }
         Some(Matrix3::from_diagonal(&Vector3::new(1000.0, 1000.0, 1.0)) * h)
