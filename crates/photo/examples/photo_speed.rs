@@ -1,8 +1,9 @@
 //! How fast a photograph is decoded and its ring measured, stage by stage, on one thread.
 //!
-//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE [DISTANCE RADIUS SEPARATION RADIAL AXIAL]]` prints a
-//! line of JSON a step: time of the processor where the system tells it, so that a busy machine does no harm, else by the clock.
-//! With the camera's distance and the sizes of a round coil pair and its winding, in millimetres, the coils on both photographs are compared, too.
+//! `cargo run --release -p arcmass-photo --example photo_speed -- PHOTOGRAPH [SCALE [DISTANCE BULB RADIUS SEPARATION RADIAL AXIAL]]`
+//! prints a line of JSON a step: time of the processor where the system tells it, so that a busy machine does no harm, else by the clock.
+//! With the camera's distance, the bulb's radius and the sizes of a round coil pair and its winding, in millimetres, the ring is also
+//! looked for inside the bulb, and the coils on both photographs are compared.
 //!
 //! `… photo_speed worker` answers the orders of `cargo xtask study speed`, which sets the same kernels beside other libraries.
 
@@ -29,9 +30,9 @@ fn main() -> Result<()> {
         [word] if word == "worker" => worker::serve(make),
         [ring] => ring_steps(ring),
         [ring, scale] => ring_steps(ring).and_then(|()| scale_steps(scale, None)).map(|_| ()),
-        [ring, scale, sizes @ ..] if sizes.len() == 5 => {
+        [ring, scale, sizes @ ..] if sizes.len() == 6 => {
             ring_steps(ring)?;
-            let mut mm = [0.0; 5];
+            let mut mm = [0.0; 6];
             for (mm, word) in mm.iter_mut().zip(sizes) {
                 *mm = word.parse()?;
             }
@@ -113,7 +114,7 @@ fn ring_steps(name: &str) -> Result<()> {
 fn coil_steps(
     ring: &str,
     scale: &str,
-    [distance, radius, separation, radial, axial]: [f64; 5],
+    [distance, bulb, radius, separation, radial, axial]: [f64; 6],
 ) -> Result<()> {
     let plane = scale_steps(scale, Some(distance))?;
     let face = |coil: f64, side: f64| CoilFace {
@@ -125,6 +126,11 @@ fn coil_steps(
     let [ring, scale] =
         [ring, scale].map(|name| std::fs::read(name).map(|bytes| Picture::from_bytes(&bytes)));
     let (ring, scale) = (ring??, scale??);
+    // the outline's radius as `rings` allows for it
+    let px_per_mm = plane.px_per_mm([0.0, 0.0]).ok_or("the plane is not seen")?;
+    let bulb_radius_px = Some([0.85, 1.2].map(|share| share * bulb * 0.5 * (px_per_mm[0] + px_per_mm[1])));
+    let hints = RingHints { bulb_radius_px, ..RingHints::default() };
+    best("ring inside the bulb", || find_ring(&ring, &hints).map(|trace| trace.semi_axes_px))?;
     let still = best("coils found on the scale's photograph", || {
         StillEdges::on_scale_photo(&scale, &plane, &faces).ok_or("no coils are seen")
     })?;
