@@ -130,12 +130,16 @@ pub struct Apparatus {
     pub camera_distance: Option<Known>,
     /// m, of the scale from the muzzle's plane.
     pub scale_offset: Known,
+    /// Whether the bench file states it.
+    pub is_scale_offset_stated: bool,
     /// Of the scale's own length, relative standard uncertainty.
     pub scale_relative_u: f64,
     /// m between marks.
     pub scale_spacing_m: Option<f64>,
     /// Outer radius of the glass, m.
     pub bulb_radius_m: Option<f64>,
+    /// Its relative standard uncertainty, where stated.
+    pub bulb_relative_u: Option<f64>,
     /// The bulb's wall as light meets it; none where radius or thickness is not stated.
     pub glass: Option<Shell>,
     /// Gas at a stated pressure.
@@ -222,9 +226,16 @@ impl Apparatus {
                 .and_then(|camera| camera.distance.as_ref())
                 .map(|stated| Known::stated(stated, Spread::Normal(0.01 * stated.value))),
             scale_offset,
+            is_scale_offset_stated: scale.is_some_and(|scale| scale.offset.is_some()),
             scale_relative_u: scale.and_then(|scale| scale.relative_uncertainty).unwrap_or(0.0),
             scale_spacing_m: scale.and_then(|scale| scale.spacing.as_ref()).map(|stated| stated.value),
             bulb_radius_m: bench.bulb.as_ref().and_then(|bulb| bulb.outer_radius.as_ref()).map(|r| r.value),
+            bulb_relative_u: bench
+                .bulb
+                .as_ref()
+                .and_then(|bulb| bulb.outer_radius.as_ref())
+                .map(|radius| Spread::stated(radius.uncertainty, Spread::Exact).u() / radius.value)
+                .filter(|u| *u > 0.0),
             glass: bench.bulb.as_ref().and_then(glass),
             gas: GasKnown::of(bench),
             ratings: Ratings {

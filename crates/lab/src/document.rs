@@ -143,8 +143,24 @@ pub struct PhotoEntry {
     pub pitch_mm: Option<Q>,
     /// Side views.
     pub helix_diameter_mm: Option<Q>,
+    /// How the ring was found; one that is `unsure` takes part in no mass until a person marks it.
+    #[serde(default)]
+    pub status: PhotoStatus,
     /// Said beside the result.
     pub caveats: Vec<CaveatEntry>,
+}
+
+/// How a ring was found on its photograph.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PhotoStatus {
+    /// By the program, plainly.
+    #[default]
+    Measured,
+    /// About points that a person marked.
+    ByHand,
+    /// By the program, which is not sure that the line is the beam.
+    Unsure,
 }
 
 /// One photograph that could not be measured.

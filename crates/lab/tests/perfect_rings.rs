@@ -55,6 +55,7 @@ fn reduced(set: &str) -> ReductionDocument {
             arc_seen_deg: Some(360.0),
             scale_px_per_mm: None,
             camera_direction: Some(camera_direction(truth)),
+            status: arcmass_lab::document::PhotoStatus::Measured,
             pitch_mm: None,
             helix_diameter_mm: None,
             caveats: Vec::new(),

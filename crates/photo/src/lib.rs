@@ -1,5 +1,6 @@
 //! Measures the glowing ring on a photograph, blind to the readings of the meters.
 
+mod band;
 mod by_hand;
 pub mod camera;
 pub mod error;
@@ -12,6 +13,7 @@ mod helix_search;
 pub mod load;
 pub mod marks;
 mod normal;
+pub mod outline;
 pub mod overlay;
 pub mod picture;
 pub mod plane;
@@ -31,9 +33,9 @@ pub mod still;
 pub mod trace;
 mod trace_shape;
 
-pub use by_hand::{FEWEST_BY_HAND, ring_by_hand};
+pub use by_hand::{FEWEST_BY_HAND, click_u_px, ring_by_hand};
 pub use error::{PhotoCaveat, PhotoError};
 pub use helix::{Helix, HelixInPlane, HelixPoint, find_helix, helix_in_plane};
 pub use picture::{LightPlane, Picture, ShotFacts};
-pub use ring::{Rejected, RingHints, RingTrace, TracePoint, View, find_ring, find_ring_telling};
+pub use ring::{Rejected, RingHints, RingTrace, TracePoint, UNSURE, View, find_ring, find_ring_telling};
 pub use ring_ellipse::Ellipse;

@@ -4,6 +4,7 @@ mod judge;
 mod model;
 mod moved;
 mod ring;
+mod slant;
 pub(crate) mod solve;
 mod turn;
 
@@ -15,7 +16,7 @@ use crate::error::{PhotoCaveat, PhotoError};
 use crate::scale::{FEWEST_MARKS, ScaleFound};
 pub use judge::likely_px_per_mm;
 use judge::{cropped, cut_down, is_counted_rightly, judge_marks, stated_spacing_is_likely, with_caveats};
-use model::{LN_FOCAL, Model, plane_point};
+use model::{FACING_U, LN_FOCAL, Model, plane_point};
 pub(crate) use moved::{MOVES, MovedCamera};
 pub use moved::{Moved, Shifted};
 pub use ring::{RingInPlane, TraceInPixels, ring_in_plane, ring_of_turn};
@@ -55,6 +56,8 @@ pub struct ScalePlane {
     pub points_used: usize,
     /// Marks left out because they miss their place: (row, index in the row), or (0, index) of a crossing.
     pub rejected: Vec<(usize, usize)>,
+    /// Relative standard uncertainty of lengths that the causes of error below do not hold: of second order in the tilt.
+    pub slant_relative_u: f64,
     /// What deserves a caution.
     pub caveats: Vec<PhotoCaveat>,
     pose: Pose,
@@ -200,12 +203,15 @@ pub fn fit_plane(
         model.add_row(row).ok_or_else(|| unclear("a further row does not fit the first"))?;
     }
     let (solved, ambiguous) = best_pose(&model).ok_or_else(|| unclear("no camera sees them as they are"))?;
-    let cropped = cropped(&model, &solved, size_px, hints);
+    let cropped = if model.is_few { None } else { cropped(&model, &solved, size_px, hints) };
     let is_cropped = cropped.is_some();
     let (model, solved) = cropped.unwrap_or((model, solved));
     let mut plane =
         finish(model, &solved, size_px).ok_or_else(|| unclear("no camera sees them as they are"))?;
-    stated_spacing_is_likely(found, &mut plane, size_px, hints)?;
+    // points whose millimetres a person typed say the scale themselves
+    if found.hand_marks.is_empty() {
+        stated_spacing_is_likely(found, &mut plane, size_px, hints)?;
+    }
     if is_cropped {
         plane.caveats.push(cut_down(&plane, size_px));
     }
@@ -258,6 +264,7 @@ fn finish(model: Model, solved: &Solved, size_px: [usize; 2]) -> Option<ScalePla
         residual_rms_mm: 0.0,
         points_used: 0,
         rejected: Vec::new(),
+        slant_relative_u: 0.5 * if model.is_few { FACING_U * FACING_U } else { 0.0 },
         caveats: Vec::new(),
         pose,
         frame,

@@ -1,5 +1,6 @@
 //! The beam's centre line on the photograph, with the uncertainty of each point, and the ellipse it nearly is.
 
+use crate::by_hand::{FEWEST_BY_HAND, ring_by_hand};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::glow::{Candidate, Glow, full};
 use crate::picture::Picture;
@@ -31,6 +32,9 @@ pub struct RingHints {
     /// Points on the beam marked by hand, in pixels; three or more choose the ring.
     pub beam_points_px: Vec<[f64; 2]>,
 }
+
+/// Code of the caveat on a ring that may not be the beam.
+pub const UNSURE: &str = "ring-unsure";
 
 /// One point of the beam's centre line.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -133,6 +137,9 @@ pub fn find_ring_telling(
         let why = "this is a side view; a ring is looked for on front views only";
         return Err(PhotoError::NoRing { why: why.into() });
     }
+    if hints.beam_points_px.len() >= FEWEST_BY_HAND {
+        return ring_by_hand(picture, hints);
+    }
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
     let mut glow = Glow::find(picture, &allowed);
     ended("bright lines");
@@ -147,8 +154,7 @@ pub fn find_ring_telling(
         let trace = line.ordered_by_travel(picture)?.finished(picture)?;
         ended("ordered and fitted");
         // a piece of the bulb's outline may look like a smaller ring until it is followed
-        let is_bulb = hints.beam_points_px.len() < 3
-            && hints.bulb_radius_px.is_some_and(|[least, _]| trace.ellipse.r > least);
+        let is_bulb = hints.bulb_radius_px.is_some_and(|[least, _]| trace.ellipse.r > least);
         if is_bulb { Err(outline()) } else { Ok(trace) }
     };
     let first = measured(&choice.ring);

@@ -2,7 +2,6 @@
 
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::glow::{Candidate, Glow};
-use crate::normal::Normal;
 use crate::ring::RingHints;
 use crate::ring_ellipse::{Ellipse, Weighted};
 
@@ -35,9 +34,6 @@ pub(crate) fn choose(glow: &mut Glow, hints: &RingHints) -> Result<Choice, Photo
     let long = glow.plane.width.max(glow.plane.height) as f64;
     let bulb = hints.bulb_radius_px.map(|radii| radii.map(|r| r / glow.factor as f64));
     let marked: Vec<Weighted> = hints.beam_points_px.iter().map(|p| reduced(*p, glow.factor)).collect();
-    if marked.len() >= 3 {
-        return by_hand(glow, &marked);
-    }
     let mut found = match bulb {
         Some(radii) => glow.candidates_inside((0.97 * radii[0]).min(0.8 * long), radii),
         None => glow.candidates(0.8 * long),
@@ -69,34 +65,6 @@ fn tried(glow: &Glow, found: &[Candidate], chosen: &Candidate) -> Vec<Candidate>
     let least = LEAST_RANK * found.first().map_or(0.0, Candidate::score);
     let others = found.iter().filter(|c| c.ellipse != chosen.ellipse && c.score() > least);
     others.filter(|c| light_apart(glow, c, chosen) > 0.0).take(MOST_TRIED - 1).copied().collect()
-}
-
-/// The ring through points marked by hand, drawn on to the bright line near them.
-fn by_hand(glow: &Glow, marked: &[Weighted]) -> Result<Choice, PhotoError> {
-    let none = || PhotoError::NoRing { why: "the points marked by hand lie on no circle or ellipse".into() };
-    let circle = circle_through(marked).ok_or_else(none)?;
-    let ellipse = circle.fitted(marked, 0.05 * circle.r, 20).unwrap_or(circle);
-    let drawn = glow.drawn_through(ellipse, &[0.05, 0.03, 0.015]).unwrap_or(ellipse);
-    let ring = glow.judged(drawn).or_else(|| glow.judged(ellipse)).ok_or_else(|| PhotoError::NoRing {
-        why: "no bright line runs near the points marked by hand".into(),
-    })?;
-    Ok(Choice { ring, next: Vec::new(), caveats: Vec::new() })
-}
-
-/// Algebraic circle, only a start for what follows: minimises `Σ (x² + y² + D x + E y + F)²`.
-fn circle_through(points: &[Weighted]) -> Option<Ellipse> {
-    let n = points.len() as f64;
-    let (mx, my) = (points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n);
-    let mut sums = Normal::<3>::new();
-    for p in points {
-        let (x, y) = (p.x - mx, p.y - my);
-        sums.add([x, y, 1.0], 1.0, x * x + y * y);
-    }
-    let s = sums.matrix().cholesky()?.solve(&sums.right());
-    let (cx, cy) = (0.5 * s.x, 0.5 * s.y);
-    let r = (s.z + cx * cx + cy * cy).sqrt();
-    let circle = Ellipse::circle(cx + mx, cy + my, r);
-    circle.is_sound(3.0).then_some(circle)
 }
 
 fn reduced([x, y]: [f64; 2], factor: usize) -> Weighted {

@@ -119,7 +119,7 @@ pub(crate) fn first_width(profiles: &[Profile], raster: Raster, scale_px: f64) -
 }
 
 /// Full width at half height above the higher of the two sides' lowest values, in samples.
-fn half_width(profile: &[f64], middle: usize) -> Option<f64> {
+pub(crate) fn half_width(profile: &[f64], middle: usize) -> Option<f64> {
     let top = *profile.get(middle)?;
     let low = |part: &[f64]| part.iter().copied().fold(f64::INFINITY, f64::min);
     let base = low(profile.get(..middle)?).max(low(profile.get(middle + 1..)?));

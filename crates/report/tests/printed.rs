@@ -120,6 +120,7 @@ fn perfect_rings(folder: &Path, notebook: &Notebook) -> RingsDocument {
             arc_seen_deg: Some(231.4),
             scale_px_per_mm: None,
             camera_direction: Some(towards.map(|x| x / norm)),
+            status: arcmass_lab::document::PhotoStatus::Measured,
             pitch_mm: None,
             helix_diameter_mm: None,
             caveats: Vec::new(),

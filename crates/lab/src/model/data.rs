@@ -6,7 +6,7 @@ use arcmass_physics::Vec3;
 
 use super::unknowns::Scope;
 use crate::assume::{Apparatus, MeterKnown};
-use crate::document::PhotoEntry;
+use crate::document::{PhotoEntry, PhotoStatus};
 
 /// One run that can be reduced.
 #[derive(Debug, Clone, PartialEq)]
@@ -145,7 +145,8 @@ pub fn runs(
     let mut data: Vec<RunDatum> = Vec::new();
     let mut without = Vec::new();
     for run in notebook.readings.iter().flat_map(|readings| &readings.runs) {
-        let photo = photos.iter().find(|entry| entry.run.as_deref() == Some(run.run.as_str()));
+        let of_run = |entry: &&PhotoEntry| entry.run.as_deref() == Some(run.run.as_str());
+        let photo = photos.iter().filter(|entry| entry.status != PhotoStatus::Unsure).find(of_run);
         match datum(run, apparatus, photo, &mut planes) {
             Some(datum) => {
                 scope.has_edges |= datum.edge != 0.0;

@@ -8,12 +8,13 @@ use arcmass_photo::plane::{
     CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, likely_px_per_mm, ring_of_turn,
 };
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
-use arcmass_photo::{PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, find_ring, ring_by_hand};
+use arcmass_photo::{FEWEST_BY_HAND, PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, UNSURE, find_ring};
 
+use super::stands::Standard;
 use super::still::Calibrated;
 use super::{OverlayPicture, StraightBeam};
 use crate::assume::Apparatus;
-use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry, Q};
+use crate::document::{CaveatEntry, FailedPhoto, PhotoEntry, PhotoStatus, Q};
 use crate::spread::{self, Spread};
 
 /// A ring's photograph as the readings name it.
@@ -72,7 +73,6 @@ fn stopped(name: &str) -> FailedPhoto {
 pub(super) struct Job<'a> {
     pub(super) notebook: &'a Notebook,
     pub(super) apparatus: &'a Apparatus,
-    pub(super) spacing_m: f64,
     pub(super) with_overlays: bool,
     pub(super) with_straight: bool,
     pub(super) limits: DecodeLimits,
@@ -81,17 +81,22 @@ pub(super) struct Job<'a> {
 /// The bulb's outline lies between these shares of its stated radius, perspective and an oblique view included.
 const BULB_OUTLINE: [f64; 2] = [0.85, 1.2];
 
+/// Labels of a scale that give its size.
+const FEWEST_LABELS: usize = 2;
+/// Arc that tells how a ring is slanted, in degrees.
+const SLANT_ARC_DEG: f64 = 150.0;
+
 impl Job<'_> {
     /// Finds the scale on its photograph and calibrates its plane.
     pub(super) fn scale(&self, name: &str) -> Scale {
         let mut input = None;
         let mut overlay = None;
         let result = self.picture(name, &mut input).and_then(|picture| {
-            let (found, plane) = self.plane_of(name, &picture)?;
+            let (found, plane, standard) = self.plane_of(name, &picture)?;
             if self.with_overlays {
                 overlay = drawn_back(name, &draw_scale(&picture, &found, Some(&plane)));
             }
-            Ok(Calibrated::of(&picture, plane, self.apparatus))
+            Ok(Calibrated::of(&picture, plane, standard, self.apparatus))
         });
         Scale { name: name.to_owned(), result, input, overlay }
     }
@@ -145,31 +150,84 @@ impl Job<'_> {
             return Ok(self.side_entry(shot, plane, &helix, &sized));
         }
         let is_same = scale_name == name;
-        let plane = &if is_same { calibrated.plane.clone() } else { calibrated.plane_for(name, &picture)? };
-        let (trace, ring) = self.traced(name, &picture, plane)?;
+        let plane = if is_same { calibrated.plane.clone() } else { calibrated.plane_for(name, &picture)? };
+        let standard = &calibrated.standard;
+        if is_same {
+            self.has_its_place(name, standard)?;
+        }
+        let (trace, ring, plane) = self.traced(name, &picture, plane, standard)?;
+        let plane = &plane;
         if self.with_overlays {
             outcome.overlay = drawn_back(name, &draw_ring(&picture, &trace, Some(&ring)));
         }
         if self.with_straight {
             outcome.straight = StraightBeam::of_ring(shot, &picture, plane, &trace, &ring);
         }
-        Ok(self.entry(shot, plane, &trace, &ring))
+        Ok(self.entry(shot, plane, standard, &trace, &ring))
     }
 
-    /// The beam followed on the picture and carried to the scale's plane.
+    /// A scale in the ring's own picture stands before or behind the bulb: where must be known.
+    pub(super) fn has_its_place(&self, name: &str, standard: &Standard) -> Result<(), FailedPhoto> {
+        if *standard != Standard::Scale || self.apparatus.is_scale_offset_stated {
+            return Ok(());
+        }
+        Err(FailedPhoto {
+            photo: name.to_owned(),
+            sentence: "how far the scale stands before or behind the ring is not stated; a scale in the ring's own picture can't stand in its plane, and 50 mm behind makes a ring seen from 1 m look 5 % too large"
+                .to_owned(),
+            remedy: "state offset under [scale], positive towards the camera: \"-50(5) mm\" is a scale 50 mm behind the ring"
+                .to_owned(),
+        })
+    }
+
+    /// The beam followed on the picture.
+    pub(super) fn followed(
+        &self,
+        name: &str,
+        picture: &Picture,
+        plane: Option<&ScalePlane>,
+    ) -> Result<RingTrace, FailedPhoto> {
+        find_ring(picture, &self.ring_hints(name, plane)).map_err(|error| said(name, &error))
+    }
+
+    /// The beam followed on the picture and carried to the scale's plane; the plane once more, since of a scale of which few
+    /// points are known the ring tells the tilt.
     pub(super) fn traced(
         &self,
         name: &str,
         picture: &Picture,
-        plane: &ScalePlane,
-    ) -> Result<(RingTrace, RingInPlane), FailedPhoto> {
-        let hints = self.ring_hints(name, plane);
-        // what a person marked stands in where the machine finds nothing
-        let trace = find_ring(picture, &hints)
-            .or_else(|error| ring_by_hand(&hints.beam_points_px).ok_or(error))
-            .map_err(|error| said(name, &error))?;
-        let ring = in_plane(&trace, plane).map_err(|error| said(name, &error))?;
-        Ok((trace, ring))
+        plane: ScalePlane,
+        standard: &Standard,
+    ) -> Result<(RingTrace, RingInPlane, ScalePlane), FailedPhoto> {
+        let trace = self.followed(name, picture, Some(&plane))?;
+        let plane = self.parallel(name, picture, plane, standard, &trace);
+        let ring = in_plane(&trace, &plane).map_err(|error| said(name, &error))?;
+        Ok((trace, ring, plane))
+    }
+
+    /// The plane made parallel to the ring, where its own points don't tell its tilt.
+    pub(super) fn parallel(
+        &self,
+        name: &str,
+        picture: &Picture,
+        plane: ScalePlane,
+        standard: &Standard,
+        trace: &RingTrace,
+    ) -> ScalePlane {
+        // a ring of which less is seen does not tell its slant
+        if !plane.is_facing_assumed() || trace.arc_seen_deg < SLANT_ARC_DEG || trace.beam_width_px[0] <= 0.0 {
+            return plane;
+        }
+        let size = [picture.width(), picture.height()];
+        let plane = match standard {
+            Standard::Outline(known) => {
+                let camera = self.camera_hints(picture);
+                self.plane_of_outline(name, known, size, &camera, Some(&trace.ellipse)).unwrap_or(plane)
+            }
+            Standard::Scale => plane,
+        };
+        let u_px = trace.slow_u_px.hypot(trace.scatter_px / trace.effective_points.max(1.0).sqrt());
+        plane.parallel_to(&trace.ellipse, u_px).unwrap_or(plane)
     }
 
     fn picture(&self, name: &str, input: &mut Option<Input>) -> Result<Picture, FailedPhoto> {
@@ -188,25 +246,32 @@ impl Job<'_> {
         &self,
         name: &str,
         picture: &Picture,
-    ) -> Result<(ScaleFound, ScalePlane), FailedPhoto> {
+    ) -> Result<(ScaleFound, ScalePlane, Standard), FailedPhoto> {
         let marks = self.notebook.marks_of(name);
         let kind = self.notebook.bench.scale.as_ref().and_then(|scale| scale.kind);
         let size = [picture.width(), picture.height()];
-        let camera = CameraHints {
-            distance_mm: self
-                .apparatus
-                .camera_distance
-                .map(|known| (1e3 * known.value, 1e3 * known.spread.u())),
-            ..CameraHints::default()
+        let camera = self.camera_hints(picture);
+        let labels = marks.iter().flat_map(|marks| &marks.marks).filter(|mark| mark.what == MarkKind::Scale);
+        let has_labels = labels.count() >= FEWEST_LABELS;
+        if !has_labels && let Some(known) = self.marked_outline(name, picture, &camera)? {
+            let plane = self.plane_of_outline(name, &known, size, &camera, None)?;
+            return Ok((ScaleFound::default(), plane, Standard::Outline(known)));
         }
-        .with_facts(picture.facts(), picture.width(), picture.height());
+        let spacing_mm = self.apparatus.scale_spacing_m.map(|m| 1e3 * m);
+        if spacing_mm.is_none() && !has_labels {
+            return Err(FailedPhoto {
+                photo: name.to_owned(),
+                sentence: "the distance between the scale's marks is not stated, and no two points of the scale are marked by hand".to_owned(),
+                remedy: "write `spacing = \"1 mm\"` under [scale], or mark two numbers of the scale and type what they say".to_owned(),
+            });
+        }
         let hints = ScaleHints {
             kind: match kind {
                 Some(arcmass_notebook::ScaleKind::Grid) => ScaleKind::Grid,
                 Some(arcmass_notebook::ScaleKind::Board) => ScaleKind::Board,
                 _ => ScaleKind::Ruler,
             },
-            spacing_mm: Some(1e3 * self.spacing_m),
+            spacing_mm,
             px_per_mm: likely_px_per_mm(&camera, size),
             leave_out: leave_out(marks),
             hand_marks: marks.map(hand_marks).unwrap_or_default(),
@@ -218,12 +283,25 @@ impl Job<'_> {
                 plane.caveats.push(caveat.clone());
             }
         }
-        Ok((found, plane))
+        Ok((found, plane, Standard::Scale))
     }
 
-    fn ring_hints(&self, name: &str, plane: &ScalePlane) -> RingHints {
+    /// What is known of the camera before looking at the scale.
+    fn camera_hints(&self, picture: &Picture) -> CameraHints {
+        CameraHints {
+            distance_mm: self
+                .apparatus
+                .camera_distance
+                .map(|known| (1e3 * known.value, 1e3 * known.spread.u())),
+            ..CameraHints::default()
+        }
+        .with_facts(picture.facts(), picture.width(), picture.height())
+    }
+
+    fn ring_hints(&self, name: &str, plane: Option<&ScalePlane>) -> RingHints {
         let marks = self.notebook.marks_of(name);
-        let scale = plane.px_per_mm([0.0, 0.0]).map(|[large, small]| 0.5 * (large + small));
+        let scale =
+            plane.and_then(|plane| plane.px_per_mm([0.0, 0.0])).map(|[large, small]| 0.5 * (large + small));
         let bulb = self.apparatus.bulb_radius_m.zip(scale);
         RingHints {
             bulb_radius_px: bulb
@@ -243,19 +321,26 @@ impl Job<'_> {
         &self,
         shot: &Shot,
         plane: &ScalePlane,
+        standard: &Standard,
         trace: &RingTrace,
         ring: &RingInPlane,
     ) -> PhotoEntry {
         let mut caveats: Vec<CaveatEntry> = trace.caveats.iter().chain(&plane.caveats).map(caveat).collect();
-        let behind = self.scale_behind_glass(plane);
+        let behind = if *standard == Standard::Scale { self.scale_behind_glass(plane) } else { None };
         let (shrunk, u_shrunk) = behind.as_ref().map_or((1.0, 0.0), |behind| (behind.factor, behind.u));
         caveats.extend(behind.map(|behind| behind.caveat));
         let diameter = ring.diameter_mm * shrunk;
         let u_trace = ring.u_trace_mm;
-        let length = Spread::Normal(self.apparatus.scale_relative_u * diameter);
+        let length_u = standard.relative_u(self.apparatus.scale_relative_u) * diameter;
+        let length = Spread::Normal(length_u);
         let glass = Spread::Normal(u_shrunk * diameter);
         let own = [Spread::Normal(u_trace), Spread::Normal(ring.u_plane_mm), length, glass];
-        let to_muzzle = self.to_muzzle(plane, &mut caveats);
+        let to_muzzle = self.to_muzzle(plane, standard, &mut caveats);
+        // what follows takes the diameter in the plane of the bench file's scale
+        let to_scale = match standard {
+            Standard::Scale => 1.0,
+            Standard::Outline(_) => to_muzzle.factor / self.to_muzzle(plane, &Standard::Scale, &mut Vec::new()).factor,
+        };
         let scale = ring.scale_px_per_mm;
         let width = trace.beam_width_px[0] / scale;
         let along_edge = |[edge_px, u_px]: [f64; 2], side: f64| {
@@ -268,10 +353,16 @@ impl Job<'_> {
             photo: shot.ring_photo.clone(),
             run: Some(shot.run.clone()),
             scale_photo: shot.scale_photo.clone(),
-            ring_diameter_in_scale_plane_mm: Some(spread::quantity(diameter, &own)),
+            ring_diameter_in_scale_plane_mm: Some(spread::quantity(diameter * to_scale, &own)),
             ring_diameter_mm: Some(to_muzzle.moved(diameter, &own)),
             u_trace_mm: Some(u_trace),
-            u_plane_mm: Some(ring.u_plane_mm.hypot(u_shrunk * diameter)),
+            u_plane_mm: Some(match standard {
+                Standard::Scale => ring.u_plane_mm.hypot(u_shrunk * diameter),
+                // its length and its place belong to no scale of the bench file
+                Standard::Outline(_) => {
+                    to_muzzle.parts.iter().fold(ring.u_plane_mm.hypot(length_u), |u, part| u.hypot(part.u() * diameter))
+                }
+            }),
             beam_width_mm: Some(spread::quantity(width, &[Spread::Normal(trace.beam_width_px[1] / scale)])),
             inner_edge_diameter_mm: along_edge(trace.edges_px[0], -1.0),
             outer_edge_diameter_mm: along_edge(trace.edges_px[1], 1.0),
@@ -286,19 +377,33 @@ impl Job<'_> {
             camera_direction: Some(ring.towards_camera),
             pitch_mm: None,
             helix_diameter_mm: None,
+            status: self.status(&shot.ring_photo, trace),
             caveats,
+        }
+    }
+
+    fn status(&self, name: &str, trace: &RingTrace) -> PhotoStatus {
+        let marks = self.notebook.marks_of(name);
+        let beam = marks.iter().flat_map(|marks| &marks.marks).filter(|mark| mark.what == MarkKind::Beam);
+        if beam.count() >= FEWEST_BY_HAND {
+            PhotoStatus::ByHand
+        } else if trace.caveats.iter().any(|caveat| caveat.code == UNSURE) {
+            PhotoStatus::Unsure
+        } else {
+            PhotoStatus::Measured
         }
     }
 
     /// How diameters move from the scale's plane to the muzzle's by the offset and the camera's distance.
     ///
     /// Seen from the distance D a length in the plane nearer by `offset` looks larger: d → d · D/(D − offset).
-    fn to_muzzle(&self, plane: &ScalePlane, caveats: &mut Vec<CaveatEntry>) -> ToMuzzle {
-        let offset = self.apparatus.scale_offset;
+    fn to_muzzle(&self, plane: &ScalePlane, standard: &Standard, caveats: &mut Vec<CaveatEntry>) -> ToMuzzle {
+        let stated = self.apparatus.scale_offset;
+        let (offset, spread) = standard.offset().unwrap_or((stated.value, stated.spread));
         let stated = self.apparatus.camera_distance;
         let distance_m = stated.map_or(1e-3 * plane.camera_mm[2], |known| known.value).max(1e-3);
         if stated.is_none() {
-            let percent = 100.0 * offset.spread.u() / distance_m;
+            let percent = 100.0 * spread.u() / distance_m;
             caveats.push(CaveatEntry {
                 code: "camera-distance-not-stated".to_owned(),
                 sentence: format!(
@@ -310,10 +415,10 @@ impl Job<'_> {
         }
         let distance_u = stated.map_or(0.2 * distance_m, |known| known.spread.u());
         ToMuzzle {
-            factor: distance_m / (distance_m - offset.value),
+            factor: distance_m / (distance_m - offset),
             parts: [
-                offset.spread.times(1.0 / distance_m),
-                Spread::Normal(offset.value.abs() * distance_u / (distance_m * distance_m)),
+                spread.times(1.0 / distance_m),
+                Spread::Normal(offset.abs() * distance_u / (distance_m * distance_m)),
             ],
         }
     }
@@ -379,19 +484,20 @@ pub(super) fn leave_out(marks: Option<&HandMarks>) -> Vec<Vec<[f64; 2]>> {
 }
 
 fn hand_marks(marks: &HandMarks) -> Vec<HandMark> {
-    marks
-        .marks
-        .iter()
-        .map(|mark| HandMark {
-            what: match mark.what {
-                MarkKind::Beam => HandMarkKind::Beam,
-                MarkKind::Scale => HandMarkKind::Scale,
-                MarkKind::LeaveOut => HandMarkKind::LeaveOut,
-            },
+    let kind = |kind| match kind {
+        MarkKind::Beam => Some(HandMarkKind::Beam),
+        MarkKind::Scale => Some(HandMarkKind::Scale),
+        MarkKind::LeaveOut => Some(HandMarkKind::LeaveOut),
+        MarkKind::Bulb | MarkKind::Coil => None,
+    };
+    let hand = |mark: &arcmass_notebook::HandMark| {
+        Some(HandMark {
+            what: kind(mark.what)?,
             x_px: mark.x_px,
             y_px: mark.y_px,
             along_mm: mark.along_m.map(|m| 1e3 * m),
             across_mm: mark.across_m.map(|m| 1e3 * m),
         })
-        .collect()
+    };
+    marks.marks.iter().filter_map(hand).collect()
 }

@@ -4,6 +4,7 @@ mod glass;
 mod measure;
 pub mod opened;
 mod side;
+mod stands;
 mod still;
 mod stored;
 mod straight;
@@ -83,7 +84,7 @@ pub struct RingsQuestion {
 /// Measures the photographs that the readings name.
 ///
 /// - **Gives** at least one measured photograph; the others stand under `failed`.
-/// - **Fails** where the readings name no photograph, the scale's spacing is not stated, or none can be measured.
+/// - **Fails** where the readings name no photograph, or none can be measured.
 pub fn rings(
     notebook: &Notebook,
     question: &RingsQuestion,
@@ -92,19 +93,10 @@ pub fn rings(
 ) -> Result<Rings, LabError> {
     let apparatus = Apparatus::of(&notebook.bench)?;
     let shots = shots(notebook, &question.only)?;
-    let spacing_m = apparatus.scale_spacing_m.ok_or_else(|| {
-        LabError::lacking(
-            "bench.toml",
-            "the distance between the scale's marks is not stated",
-            "write `spacing = \"1 mm\"` under [scale]",
-        )
-        .accepting("`spacing` under [scale]: a length, as in \"1 mm\"")
-    })?;
     let limits = question.largest_px.map_or_else(DecodeLimits::default, |most_px| DecodeLimits { most_px });
     let job = measure::Job {
         notebook,
         apparatus: &apparatus,
-        spacing_m,
         with_overlays: question.with_overlays,
         with_straight: question.with_straight,
         limits,

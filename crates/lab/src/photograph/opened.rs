@@ -11,11 +11,12 @@ use arcmass_photo::load::DecodeLimits;
 use arcmass_photo::marks::inside_outline;
 use arcmass_photo::plane::{RingInPlane, ScalePlane};
 use arcmass_photo::scale::ScaleFound;
-use arcmass_photo::{Helix, HelixInPlane, Picture, RingTrace};
+use arcmass_photo::{FEWEST_BY_HAND, Helix, HelixInPlane, Picture, RingTrace};
 use serde::Serialize;
 
 use super::StraightBeam;
 use super::measure::{Job, Shot};
+use super::stands::Standard;
 use super::still::Calibrated;
 use crate::assume::Apparatus;
 use crate::desk::LabError;
@@ -28,7 +29,7 @@ pub struct Opened {
     picture: Picture,
     shot: Option<Shot>,
     /// The scale of another photograph, measured once and carried along where the camera moved.
-    scale: Option<Result<ScalePlane, FailedPhoto>>,
+    scale: Option<Result<(ScalePlane, Standard), FailedPhoto>>,
     /// The beam as it was followed last, to answer at once while a mark moves.
     last: Mutex<Option<Last>>,
 }
@@ -54,6 +55,7 @@ struct SideLast {
 struct RingLast {
     trace: RingTrace,
     plane: ScalePlane,
+    standard: Standard,
     marks: Vec<HandMark>,
 }
 
@@ -66,6 +68,8 @@ impl Last {
     }
 }
 
+/// Points of an outline drawn on the photograph.
+const OUTLINE_POINTS: usize = 180;
 /// A mark this far off the followed line, in parts of the ring's radius, may mean another line.
 const ANOTHER_LINE: f64 = 0.05;
 
@@ -143,14 +147,19 @@ impl Opened {
         Ok(opened)
     }
 
-    fn other_scale(&self, notebook: &Notebook) -> Result<Option<Result<ScalePlane, FailedPhoto>>, LabError> {
+    fn other_scale(
+        &self,
+        notebook: &Notebook,
+    ) -> Result<Option<Result<(ScalePlane, Standard), FailedPhoto>>, LabError> {
         let name = self.shot.as_ref().and_then(|shot| shot.scale_photo.clone());
         let Some(name) = name.filter(|name| *name != self.photo) else { return Ok(None) };
         let apparatus = Apparatus::of(&notebook.bench)?;
         let job = job(notebook, &apparatus);
         let is_side_view = self.shot.as_ref().is_some_and(|shot| shot.is_side_view);
         let here = |scale: Calibrated| {
-            if is_side_view { Ok(scale.plane) } else { scale.plane_for(&self.photo, &self.picture) }
+            let plane =
+                if is_side_view { Ok(scale.plane.clone()) } else { scale.plane_for(&self.photo, &self.picture) };
+            plane.map(|plane| (plane, scale.standard))
         };
         Ok(Some(job.scale(&name).result.and_then(here)))
     }
@@ -186,18 +195,25 @@ impl Opened {
         let of = |kind: MarkKind| marks.iter().filter(move |mark| mark.what == kind);
         let ellipse = last.trace.ellipse;
         let off = |mark: &HandMark| ellipse.distance(mark.x_px, mark.y_px).abs() > ANOTHER_LINE * ellipse.r;
-        if of(MarkKind::Beam).any(off) {
+        let by_hand = |marks: &[HandMark]| {
+            marks.iter().filter(|mark| mark.what == MarkKind::Beam).count() >= FEWEST_BY_HAND
+        };
+        if of(MarkKind::Beam).any(off) || by_hand(marks) != by_hand(&last.marks) {
             return Ok(None);
         }
         let notebook = self.with_marks(notebook, marks);
         let apparatus = Apparatus::of(&notebook.bench)?;
         let job = job(&notebook, &apparatus);
         let scale_marks = |marks: &[HandMark]| -> Vec<HandMark> {
-            marks.iter().filter(|mark| mark.what == MarkKind::Scale).copied().collect()
+            let is_size = |mark: &&HandMark| !matches!(mark.what, MarkKind::Beam | MarkKind::LeaveOut);
+            marks.iter().filter(is_size).map(|mark| HandMark { line: 0, ..*mark }).collect()
         };
         if self.scale.is_none() && scale_marks(marks) != scale_marks(&last.marks) {
             match job.plane_of(&self.photo, &self.picture) {
-                Ok((_, plane)) => last.plane = plane,
+                Ok((_, plane, standard)) => {
+                    last.plane = job.parallel(&self.photo, &self.picture, plane, &standard, &last.trace);
+                    last.standard = standard;
+                }
                 Err(_) => return Ok(None),
             }
         }
@@ -207,7 +223,7 @@ impl Opened {
         }
         let mut seen = self.nothing_seen();
         if let Ok(ring) = super::measure::in_plane(&last.trace, &last.plane) {
-            fill(&mut seen, &job, shot, &last.plane, &last.trace, ring);
+            fill(&mut seen, &job, shot, &last, ring);
         }
         Ok(Some(seen))
     }
@@ -219,17 +235,17 @@ impl Opened {
         let job = job(&notebook, &apparatus);
         let mut seen = self.nothing_seen();
         let plane = match &self.scale {
-            Some(Ok(plane)) => Some(plane.clone()),
+            Some(Ok(calibrated)) => Some(calibrated.clone()),
             Some(Err(why)) => {
                 seen.trouble = Some(why.clone());
                 None
             }
             None => match job.plane_of(&self.photo, &self.picture) {
-                Ok((found, plane)) => {
+                Ok((found, plane, standard)) => {
                     seen.marks = marks_of(&found);
                     seen.px_per_mm = plane.px_per_mm([0.0, 0.0]).map(|[a, b]| f64::midpoint(a, b));
                     seen.caveats = plane.caveats.iter().map(super::measure::caveat).collect();
-                    Some(plane)
+                    Some((plane, standard))
                 }
                 Err(why) => {
                     seen.trouble = Some(why);
@@ -237,12 +253,22 @@ impl Opened {
                 }
             },
         };
-        if let (Some(shot), Some(plane)) = (&self.shot, &plane) {
-            if shot.is_side_view {
-                self.helix(&job, shot, plane, &mut seen, marks);
-            } else {
-                self.ring(&job, shot, plane, &mut seen);
+        let is_alone = self.scale.is_none();
+        match (&self.shot, plane) {
+            (Some(shot), Some((plane, _))) if shot.is_side_view => {
+                self.helix(&job, shot, &plane, &mut seen, marks);
             }
+            (Some(shot), Some((plane, standard))) => {
+                match job.has_its_place(&self.photo, &standard) {
+                    Err(why) if is_alone => {
+                        self.line_only(&job, &mut seen);
+                        seen.trouble = Some(why);
+                    }
+                    _ => self.ring(&job, shot, plane, standard, &mut seen),
+                }
+            }
+            (Some(shot), None) if !shot.is_side_view => self.line_only(&job, &mut seen),
+            _ => {}
         }
         Ok(seen)
     }
@@ -257,13 +283,24 @@ impl Opened {
         *self.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);
     }
 
-    fn ring(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen) {
-        match job.traced(&self.photo, &self.picture, plane) {
-            Ok((trace, ring)) => {
-                fill(seen, job, shot, plane, &trace, ring);
+    /// The beam without a size: what a person sees while the scale is still to be marked.
+    fn line_only(&self, job: &Job<'_>, seen: &mut Seen) {
+        if let Ok(trace) = job.followed(&self.photo, &self.picture, None) {
+            fill_line(seen, &trace);
+            let turn = (0..=OUTLINE_POINTS).map(|k| std::f64::consts::TAU * k as f64 / OUTLINE_POINTS as f64);
+            seen.outline_px = turn.map(|t| trace.ellipse.point(t)).collect();
+            seen.caveats.extend(trace.caveats.iter().map(super::measure::caveat));
+        }
+    }
+
+    fn ring(&self, job: &Job<'_>, shot: &Shot, plane: ScalePlane, standard: Standard, seen: &mut Seen) {
+        match job.traced(&self.photo, &self.picture, plane, &standard) {
+            Ok((trace, ring, plane)) => {
                 let marks =
                     job.notebook.marks_of(&self.photo).map(|own| own.marks.clone()).unwrap_or_default();
-                let last = Last::Ring(Box::new(RingLast { trace, plane: plane.clone(), marks }));
+                let last = RingLast { trace, plane, standard, marks };
+                fill(seen, job, shot, &last, ring);
+                let last = Last::Ring(Box::new(last));
                 *self.last.lock().unwrap_or_else(PoisonError::into_inner) = Some(last);
             }
             Err(why) => seen.trouble = Some(why),
@@ -291,15 +328,18 @@ impl Opened {
             let ring = super::measure::in_plane(&last.trace, &last.plane).ok()?;
             return StraightBeam::of_ring(shot, &self.picture, &last.plane, &last.trace, &ring);
         }
-        let plane = match &self.scale {
-            Some(Ok(plane)) => plane.clone(),
-            _ => job.plane_of(&self.photo, &self.picture).ok()?.1,
+        let (plane, standard) = match &self.scale {
+            Some(Ok(calibrated)) => calibrated.clone(),
+            _ => {
+                let (_, plane, standard) = job.plane_of(&self.photo, &self.picture).ok()?;
+                (plane, standard)
+            }
         };
         if shot.is_side_view {
             let (helix, sized) = job.side(&self.photo, &self.picture, &plane).ok()?;
             return Some(StraightBeam::of_helix(shot, &helix, sized.diameter_mm));
         }
-        let (trace, ring) = job.traced(&self.photo, &self.picture, &plane).ok()?;
+        let (trace, ring, plane) = job.traced(&self.photo, &self.picture, plane, &standard).ok()?;
         StraightBeam::of_ring(shot, &self.picture, &plane, &trace, &ring)
     }
 
@@ -313,32 +353,27 @@ impl Opened {
 }
 
 fn job<'a>(notebook: &'a Notebook, apparatus: &'a Apparatus) -> Job<'a> {
-    let spacing_m = apparatus.scale_spacing_m.unwrap_or(1e-3);
     Job {
         notebook,
         apparatus,
-        spacing_m,
         with_overlays: false,
         with_straight: false,
         limits: DecodeLimits::default(),
     }
 }
 
-fn fill(
-    seen: &mut Seen,
-    job: &Job<'_>,
-    shot: &Shot,
-    plane: &ScalePlane,
-    trace: &RingTrace,
-    ring: RingInPlane,
-) {
-    let entry = job.entry(shot, plane, trace, &ring);
-    seen.points = points(trace);
-    seen.rejected = trace.rejected.iter().map(|r| (r.why.clone(), r.points_px.clone())).collect();
+fn fill(seen: &mut Seen, job: &Job<'_>, shot: &Shot, last: &RingLast, ring: RingInPlane) {
+    let entry = job.entry(shot, &last.plane, &last.standard, &last.trace, &ring);
+    fill_line(seen, &last.trace);
     seen.caveats.clone_from(&entry.caveats);
     seen.px_per_mm = entry.scale_px_per_mm.as_ref().map(|q| q.value);
     seen.outline_px = ring.outline_px;
     seen.entry = Some(entry);
+}
+
+fn fill_line(seen: &mut Seen, trace: &RingTrace) {
+    seen.points = points(trace);
+    seen.rejected = trace.rejected.iter().map(|r| (r.why.clone(), r.points_px.clone())).collect();
 }
 
 fn fill_side(
@@ -377,6 +412,8 @@ pub fn mark_word(kind: MarkKind) -> &'static str {
     match kind {
         MarkKind::Beam => "beam",
         MarkKind::Scale => "scale",
+        MarkKind::Bulb => "bulb",
+        MarkKind::Coil => "coil",
         MarkKind::LeaveOut => "leave-out",
     }
 }

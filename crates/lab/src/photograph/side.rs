@@ -58,6 +58,7 @@ impl Job<'_> {
                 &[Spread::Normal(scale * sized.u_diameter_mm / sized.diameter_mm)],
             )),
             camera_direction: None,
+            status: crate::document::PhotoStatus::Measured,
             pitch_mm: Some(own(sized.pitch_mm, sized.u_pitch_mm)),
             helix_diameter_mm: Some(own(sized.diameter_mm, sized.u_diameter_mm)),
             caveats,

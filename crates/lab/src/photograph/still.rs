@@ -4,6 +4,7 @@ use arcmass_photo::plane::ScalePlane;
 use arcmass_photo::still::{CoilFace, StillEdges};
 use arcmass_photo::{PhotoCaveat, Picture};
 
+use super::stands::Standard;
 use crate::assume::{Apparatus, CoilsKnown};
 use crate::document::FailedPhoto;
 
@@ -12,6 +13,8 @@ use crate::document::FailedPhoto;
 pub(super) struct Calibrated {
     /// As the scale's photograph shows it.
     pub(super) plane: ScalePlane,
+    /// What gave it its millimetres.
+    pub(super) standard: Standard,
     size_px: [usize; 2],
     focal_length_mm: Option<f64>,
     /// The coils on that photograph, where they are seen.
@@ -28,11 +31,11 @@ const STILL_SPREADS: f64 = 1.5;
 
 impl Calibrated {
     /// Remembers the coils beside the plane.
-    pub(super) fn of(picture: &Picture, plane: ScalePlane, apparatus: &Apparatus) -> Self {
+    pub(super) fn of(picture: &Picture, plane: ScalePlane, standard: Standard, apparatus: &Apparatus) -> Self {
         let faces = faces(apparatus);
         let still = if faces.is_empty() { None } else { StillEdges::on_scale_photo(picture, &plane, &faces) };
         let size_px = [picture.width(), picture.height()];
-        Self { plane, size_px, focal_length_mm: picture.facts().focal_length_mm, still }
+        Self { plane, standard, size_px, focal_length_mm: picture.facts().focal_length_mm, still }
     }
 
     /// The plane for a ring's photograph `name`, which is another picture than the scale's.

@@ -136,6 +136,7 @@ pub(super) fn rings(design: &Design, truth: &Truth) -> Option<RingsDocument> {
             arc_seen_deg: Some(360.0 * run.seen),
             scale_px_per_mm: None,
             camera_direction: Some(run.camera_direction),
+            status: crate::document::PhotoStatus::Measured,
             pitch_mm: None,
             helix_diameter_mm: None,
             caveats: Vec::new(),

@@ -89,7 +89,7 @@ pub struct HandMark {
     pub x_px: f64,
     /// Centre of the top-left pixel is 0, down.
     pub y_px: f64,
-    /// Along the scale, m; always there for a mark on the scale.
+    /// Along the scale, m, always there for a mark on the scale; of a mark on bulb or coil its diameter, m.
     pub along_m: Option<f64>,
     /// Across the scale, m.
     pub across_m: Option<f64>,
@@ -104,6 +104,10 @@ pub enum MarkKind {
     Beam,
     /// A mark of the scale.
     Scale,
+    /// The bulb's outline; `along_m` is its outer diameter where the bench file's is not meant.
+    Bulb,
+    /// The outer rim of the coil nearer to the camera; `along_m` is its outer diameter where the bench file's is not meant.
+    Coil,
     /// Something that must not be taken for the beam.
     LeaveOut,
 }

@@ -16,8 +16,13 @@ const COLUMNS: [Column; 6] = [
     optional("remark"),
 ];
 
-const KINDS: [(&str, MarkKind); 3] =
-    [("beam", MarkKind::Beam), ("scale", MarkKind::Scale), ("leave-out", MarkKind::LeaveOut)];
+const KINDS: [(&str, MarkKind); 5] = [
+    ("beam", MarkKind::Beam),
+    ("scale", MarkKind::Scale),
+    ("bulb", MarkKind::Bulb),
+    ("coil", MarkKind::Coil),
+    ("leave-out", MarkKind::LeaveOut),
+];
 
 /// Reads the table; either every row is good or the faults come back.
 pub(crate) fn read_marks(file: &TextFile, photo: &str) -> Result<HandMarks, Vec<Fault>> {

@@ -194,17 +194,17 @@ pub(super) fn with_caveats(
             "state the camera's distance, or photograph a scale that fills more of the frame",
         );
     }
-    if found.rows.is_empty() && found.crossings.is_empty() && found.hand_marks.len() < 4 {
+    if plane.model.is_few {
         say(
             "scale-few-points",
             format!(
-                "{} points marked by hand give the size, but not the tilt, of the scale's plane",
+                "{} points marked by hand give the scale's size but not the tilt of its plane, which is taken to be parallel to the ring",
                 found.hand_marks.len()
             ),
-            "mark four points or more, not on one line",
+            "mark four points or more, not on one line, if the scale is not parallel to the coils",
         );
     }
-    if hints.distance_mm.is_none() && hints.focal_px.is_none() && plane.tilt_deg > 3.0 {
+    if hints.distance_mm.is_none() && hints.focal_px.is_none() && plane.tilt_deg > 3.0 && !plane.model.is_few {
         say(
             "camera-distance-unknown",
             "neither the camera's distance nor its focal length is known; the tilt of the scale rests on the marks alone".into(),

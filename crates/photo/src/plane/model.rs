@@ -2,7 +2,9 @@
 
 use nalgebra::{DVector, Matrix3, Rotation3, Vector3};
 
+use crate::by_hand::click_u_px;
 use crate::camera::{Camera, CameraHints, Pose};
+use crate::plane::slant::{SeenRing, elongation};
 use crate::plane::solve::Prior;
 use crate::scale::{ScaleFound, ScaleRow};
 
@@ -29,6 +31,13 @@ const K2_U: f64 = 0.15;
 /// Without any word on the camera: focal length between a wide and a long lens, in picture widths.
 const FOCAL_WIDTHS: f64 = 1.5;
 const FOCAL_LN_U: f64 = 0.7;
+/// The same where a few points marked by hand are all there is: then it is a phone, seldom with a long lens.
+const PHONE_FOCAL_WIDTHS: f64 = 0.85;
+const PHONE_FOCAL_LN_U: f64 = 0.45;
+/// A scale of which only a few points are known is taken to face the camera within this (radians, standard deviation).
+pub(super) const FACING_U: f64 = 0.07;
+/// Points further from one line than this part of their length tell the tilt.
+const OFF_LINE: f64 = 0.15;
 /// The stated distance is to the bulb's centre, the reference point lies elsewhere on the plane, and the lens is thick.
 const DISTANCE_EXTRA_U: f64 = 0.01;
 /// Feet are printed straight, but blur moves them by a part of a pixel depending on the ground beside the ruler.
@@ -88,6 +97,10 @@ pub(crate) struct Model {
     /// Middle of the picture, and ln(distance in millimetres) from the lens to the point of the plane seen there.
     middle_px: [f64; 2],
     distance: Option<Prior>,
+    /// Whether the points are so few, or so nearly on one line, that they tell no tilt.
+    pub(super) is_few: bool,
+    /// The ring that lies parallel to the scale and is round.
+    ring: Option<SeenRing>,
 }
 
 impl Model {
@@ -98,7 +111,7 @@ impl Model {
         } else if !found.crossings.is_empty() {
             Self::by_crossings(found)?
         } else {
-            Self::by_hand(found)?
+            Self::by_hand(found, click_u_px(size_px[0], size_px[1]))?
         };
         model.add_priors(size_px, hints);
         Some(model)
@@ -133,6 +146,8 @@ impl Model {
             start: DVector::from_column_slice(&reference.1),
             middle_px: [0.0; 2],
             distance: None,
+            is_few: false,
+            ring: None,
         })
     }
 
@@ -181,17 +196,17 @@ impl Model {
         Self::bare(from, to, reference)
     }
 
-    fn by_hand(found: &ScaleFound) -> Option<Self> {
-        const HAND_U_PX: f64 = 1.0;
+    fn by_hand(found: &ScaleFound, u_px: f64) -> Option<Self> {
         let known: Vec<([f64; 2], [f64; 2])> = found
             .hand_marks
             .iter()
             .filter_map(|m| Some(([m.along_mm?, m.across_mm.unwrap_or(0.0)], m.point_px())))
             .collect();
         let mut model = Self::spanned(&known)?;
+        model.is_few = known.len() < 4 || is_on_one_line(&known);
         for (mm, px) in known {
-            model.add(Observation { seen: Seen::Along { mm: mm[0] }, px, u_px: HAND_U_PX }, None);
-            model.add(Observation { seen: Seen::Across { mm: mm[1] }, px, u_px: HAND_U_PX }, None);
+            model.add(Observation { seen: Seen::Along { mm: mm[0] }, px, u_px }, None);
+            model.add(Observation { seen: Seen::Across { mm: mm[1] }, px, u_px }, None);
         }
         Some(model)
     }
@@ -204,7 +219,8 @@ impl Model {
     fn add_priors(&mut self, size_px: [usize; 2], hints: &CameraHints) {
         let (width, height) = (size_px[0] as f64, size_px[1] as f64);
         let centre = [(width - 1.0) / 2.0, (height - 1.0) / 2.0];
-        let (ln_focal, u) = focal_prior(hints, width.max(height));
+        let (ln_focal, u) = focal_prior(hints, width.max(height), self.is_few);
+        let tilt_u = if self.is_few { FACING_U } else { TILT_U };
         self.middle_px = centre;
         self.distance =
             hints.distance_mm.filter(good).map(|(d, u)| (d.ln(), (u / d).hypot(DISTANCE_EXTRA_U)));
@@ -215,8 +231,8 @@ impl Model {
         const OPEN: f64 = 10.0;
         let centre_u = CENTRE_U * width.max(height);
         self.priors = vec![
-            (0.0, TILT_U),
-            (0.0, TILT_U),
+            (0.0, tilt_u),
+            (0.0, tilt_u),
             (0.0, OPEN),
             (reference[0], OPEN),
             (reference[1], OPEN),
@@ -266,6 +282,26 @@ impl Model {
             prior.1 = u;
         }
         model
+    }
+
+    /// The same with a round ring in a parallel plane: its seen elongation tells the tilt.
+    pub(super) fn beside(&self, ring: SeenRing) -> Self {
+        let mut model = self.clone();
+        model.ring = Some(ring);
+        model.priors.iter_mut().take(2).for_each(|prior| *prior = (0.0, TILT_U));
+        model
+    }
+
+    /// The same with the tilt held at its value for `p`, give or take `tilt_u` radians.
+    pub(super) fn tilted_as(&self, p: &DVector<f64>, tilt_u: f64) -> Self {
+        let mut model = self.clone();
+        model.priors.iter_mut().zip(p.iter()).take(2).for_each(|(prior, at)| *prior = (*at, tilt_u));
+        model
+    }
+
+    /// Width and height of the picture in pixels.
+    pub(super) fn size_px(&self) -> [usize; 2] {
+        self.middle_px.map(|middle| (2.0 * middle + 1.0).round() as usize)
     }
 
     pub(crate) fn priors(&self) -> &[Prior] {
@@ -332,6 +368,10 @@ impl Model {
         if let Some((ln_mm, u)) = self.distance {
             all.push((self.distance_mm(&camera, &pose)?.ln() - ln_mm) / u);
         }
+        if let Some(ring) = self.ring {
+            let place = |px| plane_point(&camera, &back, px);
+            all.extend(elongation(&ring.ellipse, place)?.map(|part| part / ring.elongation_u));
+        }
         Some(all)
     }
 
@@ -356,7 +396,7 @@ impl Model {
 
     /// How many of the last residuals are stated knowledge, which no weight may set aside.
     pub(crate) fn stated(&self) -> usize {
-        usize::from(self.distance.is_some())
+        usize::from(self.distance.is_some()) + if self.ring.is_some() { 2 } else { 0 }
     }
 
     /// Distance from the lens to the point of the plane seen in the middle of the picture.
@@ -372,6 +412,16 @@ impl Model {
     pub(crate) fn u_px(&self, k: usize) -> f64 {
         self.observations.get(k).map_or(1.0, |o| o.u_px)
     }
+}
+
+/// Whether points known in the plane lie on one line there, nearly.
+fn is_on_one_line(known: &[([f64; 2], [f64; 2])]) -> bool {
+    let n = known.len() as f64;
+    let mean = [0, 1].map(|k| known.iter().map(|p| p.0[k]).sum::<f64>() / n);
+    let moment = |i: usize, j: usize| known.iter().map(|p| (p.0[i] - mean[i]) * (p.0[j] - mean[j])).sum::<f64>();
+    let moments = nalgebra::Matrix2::new(moment(0, 0), moment(0, 1), moment(1, 0), moment(1, 1));
+    let sizes = moments.singular_values();
+    sizes.min().max(0.0).sqrt() < OFF_LINE * sizes.max().max(0.0).sqrt()
 }
 
 /// Where a row lies on the plane: turned by an angle, its zero and its foot line.
@@ -407,9 +457,11 @@ pub(crate) fn plane_point(camera: &Camera, back: &Matrix3<f64>, px: [f64; 2]) ->
 }
 
 /// Mean and standard uncertainty of ln(focal length in pixels) before the scale and the distance are looked at.
-fn focal_prior(hints: &CameraHints, width_px: f64) -> Prior {
+fn focal_prior(hints: &CameraHints, width_px: f64, is_phone: bool) -> Prior {
     let written = hints.focal_px.filter(good).map(|(f, u)| (f.ln(), (u / f).max(0.005)));
-    written.unwrap_or(((FOCAL_WIDTHS * width_px).ln(), FOCAL_LN_U))
+    let (widths, ln_u) =
+        if is_phone { (PHONE_FOCAL_WIDTHS, PHONE_FOCAL_LN_U) } else { (FOCAL_WIDTHS, FOCAL_LN_U) };
+    written.unwrap_or(((widths * width_px).ln(), ln_u))
 }
 
 fn good(v: &(f64, f64)) -> bool {

@@ -98,6 +98,7 @@ pub fn ring_of_turn(
     let used: Vec<bool> = fit.weights.iter().map(|w| *w > 0.0).collect();
     let u_trace = 2.0 * turn.u[2].hypot(mm(hints.common_u_px));
     let (u_plane, u_centre) = plane_parts(&trace, plane, &fit, &around, &turn);
+    let u_plane = u_plane.hypot(2.0 * radius * plane.slant_relative_u);
     let u_own = around.to_plane([turn.u[0], turn.u[1]]);
     Ok(RingInPlane {
         diameter_mm: 2.0 * radius,

@@ -46,6 +46,8 @@ pub(crate) struct Mark {
 pub(crate) enum What {
     Beam,
     Scale,
+    Bulb,
+    Coil,
     LeaveOut,
 }
 
@@ -54,6 +56,8 @@ impl Mark {
         let what = match mark.what {
             MarkKind::Beam => What::Beam,
             MarkKind::Scale => What::Scale,
+            MarkKind::Bulb => What::Bulb,
+            MarkKind::Coil => What::Coil,
             MarkKind::LeaveOut => What::LeaveOut,
         };
         let mm = |metres: Option<f64>| metres.map(|m| 1e3 * m);
@@ -82,6 +86,8 @@ impl Mark {
         match self.what {
             What::Beam => MarkKind::Beam,
             What::Scale => MarkKind::Scale,
+            What::Bulb => MarkKind::Bulb,
+            What::Coil => MarkKind::Coil,
             What::LeaveOut => MarkKind::LeaveOut,
         }
     }

@@ -122,7 +122,7 @@ impl Opened {
     fn plane(&self) -> Option<ScalePlane> {
         let last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
         let last = last.as_ref().map(|last| last.plane().clone());
-        last.or_else(|| self.scale.as_ref().and_then(|scale| scale.as_ref().ok()).cloned())
+        last.or_else(|| self.scale.as_ref()?.as_ref().ok().map(|scale| scale.0.clone()))
     }
 }
 
