@@ -33,7 +33,11 @@ fn circle(path: &FoundPath) -> Vec<[f64; 3]> {
         .map(|step| {
             let way = long * step as f64 / count as f64;
             let angle = start + way / radius;
-            [centre[0] + radius * angle.cos(), centre[1] + radius * angle.sin(), path.muzzle_mm[2] + way * z / flat]
+            [
+                centre[0] + radius * angle.cos(),
+                centre[1] + radius * angle.sin(),
+                path.muzzle_mm[2] + way * z / flat,
+            ]
         })
         .collect()
 }

@@ -34,9 +34,8 @@ mod vector;
 
 pub use error::DrawError;
 pub use found::{
-    FOUND_CONDITIONS, FoundCondition, FoundPath, found_by_lot,
-    FoundBeam, FoundLabel, FoundPicture, FoundScale, FoundScene, FoundTruth, Gas, Ghosts, Material, Numbering, Phone,
-    Surroundings, Wall, draw_found,
+    FOUND_CONDITIONS, FoundBeam, FoundCondition, FoundLabel, FoundPath, FoundPicture, FoundScale, FoundScene,
+    FoundTruth, Gas, Ghosts, Material, Numbering, Phone, Surroundings, Wall, draw_found, found_by_lot,
 };
 pub use photograph::{DrawnBench, draw_bench};
 pub use ring::{DrawnRing, RingTruth, draw_ring};

@@ -4,7 +4,7 @@ use super::brush::line;
 use super::lot::Lot;
 use super::paint::{Easel, circle};
 use crate::noise::texture;
-use crate::vector::{Vec3, add, scaled, sub, unit};
+use crate::vector::{Vec3, sub};
 
 const RIM_STEPS: usize = 96;
 const X: Vec3 = [1.0, 0.0, 0.0];
@@ -138,7 +138,7 @@ fn paint_posts(easel: &mut Easel) {
     }
 }
 
-/// A box under the coils, and a foot for the tube.
+/// A box under the coils.
 fn paint_base(easel: &mut Easel) {
     let mut lot = Lot::new(easel.scene.seed, 32);
     let coils = &easel.scene.coils;
@@ -149,13 +149,6 @@ fn paint_base(easel: &mut Easel) {
     let colour = lot.one(&[[0.03; 3], [0.05, 0.05, 0.06], [0.42, 0.26, 0.13], [0.25, 0.26, 0.28]], [0.04; 3]);
     let top = foot.max(table + 20.0) + lot.between(-4.0, 10.0);
     easel.solid([-wide, table, -deep], [wide, top, deep], colour);
-    let socket = unit([0.0, -1.0, 0.0]).unwrap_or(Y);
-    let neck_end = scaled(socket, 2.0 * easel.scene.bulb.outer_radius_mm);
-    let floor = [0.0, top, 0.0];
-    if neck_end[1] > floor[1] + 5.0 {
-        let wide = 0.42 * easel.scene.bulb.outer_radius_mm;
-        easel.rod(add(neck_end, [0.0, 12.0, 0.0]), floor, wide, [0.03; 3], 0.2);
-    }
 }
 
 /// A black lined hood behind the coils, its cloth falling to one side.

@@ -51,12 +51,7 @@ impl Cover {
     }
 
     /// Lays a colour over the picture.
-    pub(crate) fn paint(
-        &self,
-        canvas: &mut Canvas<3>,
-        opacity: f32,
-        colour: impl Fn(f64, f64) -> [f32; 3],
-    ) {
+    pub(crate) fn paint(&self, canvas: &mut Canvas<3>, opacity: f32, colour: impl Fn(f64, f64) -> [f32; 3]) {
         self.each(|x, y, share| {
             let (cover, over) = (share * opacity, colour(x as f64, y as f64));
             for (value, over) in canvas.row_mut(y)[x].iter_mut().zip(over) {

@@ -125,7 +125,10 @@ impl Draft {
                 fan: if lot.is(0.4) { lot.between(0.05, 0.25) } else { 0.0 },
                 colour: gas_colour,
             },
-            ghosts: Ghosts { mirrored: lot.between(0.01, 0.06), arcs: if lot.is(0.5) { lot.between(0.02, 0.10) } else { 0.0 } },
+            ghosts: Ghosts {
+                mirrored: lot.between(0.01, 0.06),
+                arcs: if lot.is(0.5) { lot.between(0.02, 0.10) } else { 0.0 },
+            },
             scale: None,
             around: surroundings(&mut lot, light),
             phone: phone(&mut lot, light),
@@ -167,7 +170,8 @@ impl Draft {
             ],
             turn_deg: lot.between(-2.0, 2.0),
             light: dark * lot.between(0.02, 0.35),
-            colour: lot.one(&[[1.0, 0.95, 0.85], [0.7, 0.95, 1.0], [1.0, 0.45, 0.2], [0.9, 1.0, 0.9]], [1.0; 3]),
+            colour: lot
+                .one(&[[1.0, 0.95, 0.85], [0.7, 0.95, 1.0], [1.0, 0.45, 0.2], [0.9, 1.0, 0.9]], [1.0; 3]),
             pointers_mm: Vec::new(),
         }
     }
@@ -177,18 +181,16 @@ impl Draft {
         let low = self.lot.between(34.0, 42.0).min(self.bulb_mm - 26.0);
         let muzzle = [self.lot.between(-4.0, 4.0), -low, self.lot.between(-3.0, 3.0)];
         let (across, along) = (self.gun_tilt_deg.to_radians(), self.lot.between(-3.0, 3.0_f64).to_radians());
-        let direction = [
-            libm::cos(along) * libm::cos(across),
-            libm::sin(along) * libm::cos(across),
-            libm::sin(across),
-        ];
+        let direction =
+            [libm::cos(along) * libm::cos(across), libm::sin(along) * libm::cos(across), libm::sin(across)];
         let wanted = FoundPath { muzzle_mm: muzzle, direction, radius_mm: r, turns: self.turns };
         let mut points = path(&wanted);
         let inside = |p: &Vec3| norm(*p) < self.bulb_mm - 3.0;
         let count = points.iter().position(|p| !inside(p)).unwrap_or(points.len());
         points.truncate(count.max(3));
         let turn = self.tube_turn_deg.to_radians();
-        let (sine, cosine, sign) = (libm::sin(turn), libm::cos(turn), if self.is_mirrored { -1.0 } else { 1.0 });
+        let (sine, cosine, sign) =
+            (libm::sin(turn), libm::cos(turn), if self.is_mirrored { -1.0 } else { 1.0 });
         let turned = |[x, y, z]: Vec3| [sign * (x * cosine - y * sine), x * sine + y * cosine, z];
         self.beam.points_mm = points.iter().map(|p| turned(*p)).collect();
         self.beam.fading_length_mm = -6.2832 * r / libm::log(self.left_after_turn.clamp(0.02, 0.99));
@@ -279,7 +281,14 @@ fn surroundings(lot: &mut Lot, light: f64) -> Surroundings {
         wall_mm: lot.between(260.0, 1600.0),
         wall_colour: tint.map(|c| c * grey),
         rim_colour: lot.one(
-            &[[0.02, 0.02, 0.022], [0.03; 3], [0.06, 0.06, 0.07], [0.35, 0.18, 0.08], [0.10, 0.16, 0.34], [0.30, 0.31, 0.32]],
+            &[
+                [0.02, 0.02, 0.022],
+                [0.03; 3],
+                [0.06, 0.06, 0.07],
+                [0.35, 0.18, 0.08],
+                [0.10, 0.16, 0.34],
+                [0.30, 0.31, 0.32],
+            ],
             [0.03; 3],
         ),
         is_wooden: false,

@@ -27,8 +27,12 @@ pub const FOUND_CONDITIONS: &[FoundCondition] = &[
     condition("near", "ring 240 to 350 px in radius", |d| d.ring_px = d.lot.between(240.0, 350.0)),
     condition("steep", "camera 25° to 40° off the axis to one side", steep),
     condition("from above", "camera 15° to 30° above the axis", from_above),
-    condition("wide beam", "beam 7 to 10 % of the ring's diameter wide", |d| d.width_share = d.lot.between(0.07, 0.10)),
-    condition("thin beam", "beam 3 to 4 % of the ring's diameter wide", |d| d.width_share = d.lot.between(0.03, 0.04)),
+    condition("wide beam", "beam 7 to 10 % of the ring's diameter wide", |d| {
+        d.width_share = d.lot.between(0.07, 0.10)
+    }),
+    condition("thin beam", "beam 3 to 4 % of the ring's diameter wide", |d| {
+        d.width_share = d.lot.between(0.03, 0.04)
+    }),
     condition("burnt out", "core saturated in all channels", burnt_out),
     condition("faint", "beam hardly brighter than the room's dark parts", faint),
     condition("glow", "bulb filled with light a third to half as bright as the beam", glow),
@@ -253,15 +257,18 @@ fn pointers(d: &mut Draft) {
 fn wooden_rims(d: &mut Draft) {
     d.around.is_wooden = true;
     d.around.has_coils = true;
-    d.around.rim_colour = d.lot.one(&[[0.55, 0.33, 0.15], [0.66, 0.47, 0.26], [0.36, 0.18, 0.08]], [0.5, 0.3, 0.15]);
+    d.around.rim_colour =
+        d.lot.one(&[[0.55, 0.33, 0.15], [0.66, 0.47, 0.26], [0.36, 0.18, 0.08]], [0.5, 0.3, 0.15]);
     d.around.rim_light = d.lot.between(1.2, 3.0);
     d.light(0.05, 0.5);
 }
 
 fn coloured_rims(d: &mut Draft) {
     d.around.has_coils = true;
-    d.around.rim_colour =
-        d.lot.one(&[[0.6, 0.06, 0.05], [0.05, 0.18, 0.55], [0.6, 0.45, 0.05], [0.05, 0.35, 0.45]], [0.6, 0.1, 0.1]);
+    d.around.rim_colour = d.lot.one(
+        &[[0.6, 0.06, 0.05], [0.05, 0.18, 0.55], [0.6, 0.45, 0.05], [0.05, 0.35, 0.45]],
+        [0.6, 0.1, 0.1],
+    );
     d.around.rim_light = d.lot.between(1.0, 2.5);
     d.light(0.03, 0.4);
 }

@@ -27,7 +27,11 @@ pub(crate) fn bars(digit: usize) -> Vec<[[f64; 2]; 4]> {
     ];
     let lit = BARS.get(digit).copied().unwrap_or(0);
     let leaning = |[x, y]: [f64; 2]| [x + 0.10 * (1.0 - y), y];
-    all.into_iter().enumerate().filter(|(bar, _)| lit >> bar & 1 == 1).map(|(_, bar)| bar.map(leaning)).collect()
+    all.into_iter()
+        .enumerate()
+        .filter(|(bar, _)| lit >> bar & 1 == 1)
+        .map(|(_, bar)| bar.map(leaning))
+        .collect()
 }
 
 /// The strokes of a printed number, centred on 0 across, foot at 0, in units of its height (y up).

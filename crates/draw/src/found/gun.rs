@@ -2,8 +2,8 @@
 
 use super::brush::line;
 use super::lot::Lot;
-use super::paint::{Easel, circle};
 use super::paint::beside;
+use super::paint::{Easel, circle};
 use crate::bulb::seen_point;
 use crate::gun::GunBody;
 use crate::vector::{Vec3, add, along, scaled};
@@ -90,9 +90,8 @@ fn paint_filament(easel: &mut Easel, body: &GunBody, lot: &mut Lot) {
 /// The convex outline of some places (monotone chain), all the same way round.
 fn hull(mut places: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
     places.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    let turn = |o: [f64; 2], a: [f64; 2], b: [f64; 2]| {
-        (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])
-    };
+    let turn =
+        |o: [f64; 2], a: [f64; 2], b: [f64; 2]| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
     let half = |places: &mut dyn Iterator<Item = [f64; 2]>| {
         let mut chain: Vec<[f64; 2]> = Vec::new();
         for place in places {

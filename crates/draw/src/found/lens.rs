@@ -63,9 +63,12 @@ fn shake(canvas: &mut Canvas<3>, [dx, dy]: [f64; 2]) {
         let (sx, sy) = (dx * t, dy * t);
         let (left, top) = (sx.floor(), sy.floor());
         let (u, v) = ((sx - left) as f32, (sy - top) as f32);
-        for (ox, oy, weight) in
-            [(0.0, 0.0, (1.0 - u) * (1.0 - v)), (1.0, 0.0, u * (1.0 - v)), (0.0, 1.0, (1.0 - u) * v), (1.0, 1.0, u * v)]
-        {
+        for (ox, oy, weight) in [
+            (0.0, 0.0, (1.0 - u) * (1.0 - v)),
+            (1.0, 0.0, u * (1.0 - v)),
+            (0.0, 1.0, (1.0 - u) * v),
+            (1.0, 1.0, u * v),
+        ] {
             let (ix, iy) = ((left + ox) as isize, (top + oy) as isize);
             let weight = weight / steps as f32;
             for y in 0..height {

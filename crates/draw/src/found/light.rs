@@ -116,7 +116,13 @@ struct Bead {
 pub(crate) fn light(view: &View, scene: &FoundScene) -> Result<Light, DrawError> {
     let beads = beads(view, scene)?;
     let broad = beads.iter().map(|bead| bead.sigma_px).fold(f64::INFINITY, f64::min);
-    let factor = if broad > 10.0 { 4 } else if broad > 4.5 { 2 } else { 1 };
+    let factor = if broad > 10.0 {
+        4
+    } else if broad > 4.5 {
+        2
+    } else {
+        1
+    };
     let soft = if broad > 3.0 { 4 } else { 2 };
     let mut light = Light {
         seen_px: beads.iter().map(|bead| bead.px).collect(),
@@ -188,7 +194,11 @@ fn stub(view: &View, scene: &FoundScene) -> Vec<Bead> {
             let place = along(points[0], tangent, scene.beam.stub_mm * t);
             let px = view.project(seen_point(&scene.bulb, view.origin, place))?;
             let sigma_px = 0.8 * scene.beam.sigma_mm * view.focal_px / view.depth(place);
-            Some(Bead { px, sigma_px: sigma_px.max(0.45), peak: 0.8 * scene.beam.brightness * (1.0 - t).powf(0.7) })
+            Some(Bead {
+                px,
+                sigma_px: sigma_px.max(0.45),
+                peak: 0.8 * scene.beam.brightness * (1.0 - t).powf(0.7),
+            })
         })
         .collect()
 }
@@ -298,7 +308,8 @@ fn fill(view: &View, scene: &FoundScene) -> Plane {
             let inside = libm::exp(-0.5 * off.powi(2)) * 0.6 + 0.4 / (1.0 + off.powi(8));
             let cloud = 1.0 + 0.10 * texture(scene.seed, here[0] / 22.0, here[1] / 22.0);
             let even = chord.powf(0.45);
-            let glow = gas.fill * ((1.0 - gas.towards_middle) * even + gas.towards_middle * inside * chord.powf(0.3));
+            let glow = gas.fill
+                * ((1.0 - gas.towards_middle) * even + gas.towards_middle * inside * chord.powf(0.3));
             let fan = gas.fan * fan_light(sub(here, muzzle), fan_towards, radius) * chord.powf(0.3);
             plane.canvas.row_mut(y)[x][0] = (peak * (glow * cloud + fan)) as f32;
         }

@@ -1,8 +1,8 @@
 //! Photographs as found in laboratories: a hand-held phone, the whole bench, whatever light there is.
 
 mod bench;
-mod by_lot;
 mod brush;
+mod by_lot;
 mod condition;
 mod digits;
 mod gun;

@@ -176,18 +176,21 @@ impl<'a> Easel<'a> {
         }
     }
 
-    /// A round rod between two places, lighter along its middle.
+    /// A round rod between two places, darker at its sides, with a gloss along it.
     pub(crate) fn rod(&mut self, from: Vec3, to: Vec3, radius_mm: f64, colour: [f32; 3], gloss: f32) {
         let Some(ends) = self.project(&[from, to]) else { return };
         let halves = [from, to].map(|p| radius_mm * self.px_per_mm(p));
         let lit = self.lit(colour, from, [0.0, 0.3, 0.9]);
         let shine = self.falling(from, [0.0, 0.6, 0.7]);
-        for (part, dark) in [(1.0, 0.55), (0.72, 1.0), (0.22, 1.0)] {
-            let light: [f32; 3] = std::array::from_fn(|k| {
-                lit[k] * dark + if part < 0.5 { gloss * shine[k] } else { 0.0 }
-            });
-            self.paint(&[super::brush::line(&ends, |i| halves[i] * part)], 1.0, |_, _| light);
-        }
+        let (dx, dy) = (ends[1][0] - ends[0][0], ends[1][1] - ends[0][1]);
+        let long = dx.hypot(dy).max(1e-9);
+        let half = 0.5 * (halves[0] + halves[1]);
+        self.paint(&[super::brush::line(&ends, |i| halves[i])], 1.0, |x, y| {
+            let off = ((x - ends[0][0]) * dy - (y - ends[0][1]) * dx) / long / half;
+            let body = 0.3 + 0.7 * (1.0 - off * off).max(0.0).sqrt();
+            let bright = libm::exp(-((off + 0.35) / 0.22).powi(2)) as f32 * gloss * 0.5;
+            std::array::from_fn(|k| lit[k] * body as f32 + shine[k] * bright)
+        });
     }
 
     /// A box with its faces square to the axes, of which the camera sees three.

@@ -53,7 +53,8 @@ fn expose(canvas: &mut Canvas<3>, phone: &Phone, seed: u64) {
     let normal = NormalTable::new();
     let mut random = Pcg64::new(u128::from(seed), 0x51_7A_11);
     let gain = phone.white_balance.map(|balance| balance * phone.exposure as f32);
-    let (read, shot) = ((phone.read_noise * phone.read_noise) as f32, (phone.shot_noise * phone.shot_noise) as f32);
+    let (read, shot) =
+        ((phone.read_noise * phone.read_noise) as f32, (phone.shot_noise * phone.shot_noise) as f32);
     for value in &mut canvas.light {
         let deviates = normal.four(&mut random);
         let mut light: [f32; 3] = std::array::from_fn(|k| value[k] * gain[k]);
@@ -105,7 +106,8 @@ fn encode_tone(canvas: &mut Canvas<3>) {
             let room = 1.0 - SHOULDER;
             let over = (light - SHOULDER).max(0.0);
             let held = light.min(SHOULDER) + room * (1.0 - libm::exp(-1.6 * over / room));
-            let coded = if held <= 0.003_130_8 { 12.92 * held } else { 1.055 * libm::pow(held, 1.0 / 2.4) - 0.055 };
+            let coded =
+                if held <= 0.003_130_8 { 12.92 * held } else { 1.055 * libm::pow(held, 1.0 / 2.4) - 0.055 };
             coded as f32
         })
         .collect();
@@ -249,9 +251,8 @@ fn halve_colours(picture: &mut RgbImage) {
         let places = [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)];
         let pixels = places.map(|(x, y)| picture.get_pixel(x, y).0);
         let lumas = pixels.map(|p| luma(&p));
-        let colour: [f32; 3] = std::array::from_fn(|k| {
-            (0..4).map(|i| f32::from(pixels[i][k]) - lumas[i]).sum::<f32>() * 0.25
-        });
+        let colour: [f32; 3] =
+            std::array::from_fn(|k| (0..4).map(|i| f32::from(pixels[i][k]) - lumas[i]).sum::<f32>() * 0.25);
         for (i, (x, y)) in places.into_iter().enumerate() {
             let shown = std::array::from_fn(|k| (lumas[i] + colour[k]).clamp(0.0, 255.0) as u8);
             picture.put_pixel(x, y, image::Rgb(shown));

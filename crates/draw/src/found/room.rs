@@ -94,11 +94,15 @@ fn wall(easel: &Easel, look: &Look, place: Vec3) -> [f32; 3] {
         (1.0 - near / half).clamp(0.0, 1.0)
     };
     let relief = match around.wall {
-        Wall::Plain => 1.0 + 0.03 * texture(seed, x / 6.0, y / 6.0) + 0.05 * texture(seed, x / 200.0, y / 200.0),
+        Wall::Plain => {
+            1.0 + 0.03 * texture(seed, x / 6.0, y / 6.0) + 0.05 * texture(seed, x / 200.0, y / 200.0)
+        }
         Wall::Blocks => 1.0 - 0.22 * joint(9.0) + 0.05 * texture(seed, x / 5.0, y / 5.0),
         Wall::Tiles => 1.0 - 0.5 * joint(4.0) + 0.03 * texture(seed, x / 60.0, y / 60.0),
         Wall::Boards => 1.0 - 0.6 * joint(4.0) + 0.15 * texture(seed, x / 9.0, y / 160.0),
-        Wall::Cloth => 0.55 + 0.45 * texture(seed, x / 55.0, y / 700.0) + 0.03 * texture(seed, x / 3.0, y / 3.0),
+        Wall::Cloth => {
+            0.55 + 0.45 * texture(seed, x / 55.0, y / 700.0) + 0.03 * texture(seed, x / 3.0, y / 3.0)
+        }
     };
     let light = lamp_light(easel, look, place) * relief.max(0.02);
     let red = supplies::red_light(easel.scene, place) * 0.06;
@@ -114,7 +118,9 @@ fn table(easel: &Easel, look: &Look, place: Vec3) -> [f32; 3] {
     let light = lamp_light(easel, look, place) * 0.8 * grain;
     // a glossy top mirrors wall, digits and beam in soft patches
     let far_wall = 0.25 * lamp_light(easel, look, [place[0], 200.0, -scene.around.wall_mm]);
-    let beam = scene.beam.brightness.min(2.0) * 0.35 * libm::exp(-(place[0] / 75.0).powi(2))
+    let beam = scene.beam.brightness.min(2.0)
+        * 0.35
+        * libm::exp(-(place[0] / 75.0).powi(2))
         * libm::exp(-((place[2] - 190.0) / 110.0).powi(2));
     let red = supplies::red_light(scene, [place[0], place[1] + 60.0, place[2] - 60.0]) * 0.9;
     std::array::from_fn(|k| {
@@ -137,7 +143,8 @@ fn edge(easel: &Easel, look: &Look, place: Vec3) -> [f32; 3] {
 /// Panels, strips of sockets, shelves, a window: flat shapes on the wall.
 fn paint_things(easel: &mut Easel, lot: &mut Lot) {
     let z = 1.0 - easel.scene.around.wall_mm;
-    let colours = [[0.35, 0.2, 0.1], [0.6, 0.6, 0.58], [0.05; 3], [0.5, 0.4, 0.2], [0.2, 0.25, 0.3], [0.45, 0.1, 0.08]];
+    let colours =
+        [[0.35, 0.2, 0.1], [0.6, 0.6, 0.58], [0.05; 3], [0.5, 0.4, 0.2], [0.2, 0.25, 0.3], [0.45, 0.1, 0.08]];
     for _ in 0..lot.between(0.0, 9.0) as usize {
         let (x, y) = (lot.between(-900.0, 900.0), lot.between(-250.0, 900.0));
         let (wide, high) = match lot.one(&[0, 0, 1, 2], 0) {
@@ -161,17 +168,23 @@ fn paint_window(easel: &mut Easel, lot: &mut Lot, z: f64) {
     let y = lot.between(50.0, 400.0);
     let light = (easel.scene.around.light * lot.one(&[0.02, 0.1, 2.5], 0.1)) as f32;
     easel.face(
-        &[[x - 30.0, y - 30.0, z], [x + wide + 30.0, y - 30.0, z], [x + wide + 30.0, y + high, z], [x - 30.0, y + high, z]],
+        &[
+            [x - 30.0, y - 30.0, z],
+            [x + wide + 30.0, y - 30.0, z],
+            [x + wide + 30.0, y + high, z],
+            [x - 30.0, y + high, z],
+        ],
         [0.0, 0.0, 1.0],
         [0.6; 3],
     );
     for pane in 0..2 {
         let x0 = x + f64::from(pane) * (0.5 * wide + 10.0);
-        let corners = [[x0, y, z], [x0 + 0.5 * wide - 10.0, y, z], [x0 + 0.5 * wide - 10.0, y + high - 30.0, z], [
-            x0,
-            y + high - 30.0,
-            z,
-        ]];
+        let corners = [
+            [x0, y, z],
+            [x0 + 0.5 * wide - 10.0, y, z],
+            [x0 + 0.5 * wide - 10.0, y + high - 30.0, z],
+            [x0, y + high - 30.0, z],
+        ];
         if let Some(outline) = easel.project(&corners) {
             easel.paint(&[outline], 1.0, |_, _| [0.9 * light, 0.97 * light, light]);
         }

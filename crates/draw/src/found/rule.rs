@@ -148,7 +148,8 @@ impl<'a> Laid<'a> {
 
     fn numeral(&self, easel: &mut Easel, number: u32, u: f64, ink: [f32; 3]) {
         let high = self.scale.numeral_mm;
-        let foot = (-0.5 * self.scale.width_mm + 1.0).min(0.5 * self.scale.width_mm - self.tick_mm() - 0.5 - high);
+        let foot =
+            (-0.5 * self.scale.width_mm + 1.0).min(0.5 * self.scale.width_mm - self.tick_mm() - 0.5 - high);
         let wide = 0.5 * STROKE * high * easel.px_per_mm(self.scale.middle_mm);
         for stroke in digits::numeral(number) {
             let points: Option<Vec<_>> =
@@ -216,7 +217,12 @@ impl<'a> Laid<'a> {
                 Numbering::FromEnd => u + half,
                 Numbering::FromMiddle => u,
             };
-            Some(FoundLabel { printed_cm: self.number(cm)?, along_mm, px: self.seen(u, v)?, is_visible: true })
+            Some(FoundLabel {
+                printed_cm: self.number(cm)?,
+                along_mm,
+                px: self.seen(u, v)?,
+                is_visible: true,
+            })
         };
         (0..=self.scale.length_cm).filter_map(label).collect()
     }

@@ -63,12 +63,12 @@ pub(crate) fn paint(easel: &mut Easel) {
         easel.solid([x0, foot, front.z - front.deep], [x1, foot + front.high, front.z], case);
         let z = front.z + 1.0;
         let inset = 0.05 * front.wide;
-        let corners =
-            [[x0 + inset, foot + 8.0, z], [x1 - inset, foot + 8.0, z], [x1 - inset, foot + front.high - 8.0, z], [
-                x0 + inset,
-                foot + front.high - 8.0,
-                z,
-            ]];
+        let corners = [
+            [x0 + inset, foot + 8.0, z],
+            [x1 - inset, foot + 8.0, z],
+            [x1 - inset, foot + front.high - 8.0, z],
+            [x0 + inset, foot + front.high - 8.0, z],
+        ];
         easel.face(&corners, [0.0, 0.0, 1.0], panel);
         paint_front(easel, &front, [x0, foot], &mut lot);
     }
@@ -143,7 +143,8 @@ fn paint_leads(easel: &mut Easel, front: &Pile, lot: &mut Lot) {
     let colours = [[0.55, 0.02, 0.03], [0.02, 0.02, 0.02], [0.03, 0.08, 0.55], [0.5, 0.03, 0.06]];
     for _ in 0..easel.scene.around.leads {
         let colour = lot.one(&colours, [0.02; 3]);
-        let start = [front.x + lot.between(-0.4, 0.4) * front.wide, table + lot.between(10.0, 120.0), front.z + 6.0];
+        let start =
+            [front.x + lot.between(-0.4, 0.4) * front.wide, table + lot.between(10.0, 120.0), front.z + 6.0];
         let end = [lot.between(-0.8, 0.8) * coil, table + lot.between(5.0, 60.0), lot.between(60.0, 150.0)];
         let mut knots = vec![start];
         for bend in 1..5 {

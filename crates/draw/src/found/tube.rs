@@ -13,7 +13,9 @@ use crate::vector::{Vec3, add, along, norm, scaled, unit};
 /// The bulb's outline as the camera sees it: where rays touch the sphere.
 pub(crate) fn outline(view: &View, bulb: &Bulb) -> Vec<[f64; 2]> {
     let radius = bulb.outer_radius_mm;
-    (0..120).filter_map(|step| touched(view, radius, 2.0 * std::f64::consts::PI * f64::from(step) / 120.0)).collect()
+    (0..120)
+        .filter_map(|step| touched(view, radius, 2.0 * std::f64::consts::PI * f64::from(step) / 120.0))
+        .collect()
 }
 
 /// Where the outline of a sphere of that radius is seen, at an angle about the line of sight (0 right, a quarter turn up).
@@ -22,7 +24,8 @@ fn touched(view: &View, radius: f64, angle: f64) -> Option<[f64; 2]> {
     let far = norm(view.origin);
     let [a, b] = beside(towards);
     // a runs level, b upright or the other way; turn so that the second is up
-    let (a, b) = (scaled(a, if a[0] < 0.0 { -1.0 } else { 1.0 }), scaled(b, if b[1] < 0.0 { -1.0 } else { 1.0 }));
+    let (a, b) =
+        (scaled(a, if a[0] < 0.0 { -1.0 } else { 1.0 }), scaled(b, if b[1] < 0.0 { -1.0 } else { 1.0 }));
     let depth = radius * radius / far;
     let wide = radius * (1.0 - (radius / far).powi(2)).max(0.0).sqrt();
     let across = add(scaled(a, wide * libm::cos(angle)), scaled(b, wide * libm::sin(angle)));
@@ -56,17 +59,36 @@ pub(crate) fn paint_back(easel: &mut Easel) {
     let disc = outline(easel.view, bulb);
     easel.paint(&[disc], 0.10, |_, _| tint.map(|c| 0.75 * c));
     paint_limb(easel);
-    let neck = |share: f64| scaled(down, share * outer);
-    let [_, side] = beside(down);
-    let side = [side[0].abs().max(0.9), 0.0, 0.0];
-    for sign in [-1.0, 1.0] {
-        let at = |share: f64| add(neck(share), scaled(side, sign * 0.27 * outer));
-        easel.rod(at(0.97), at(1.75), 0.9, [0.35; 3], 0.9);
-        let stem = |share: f64| add(neck(share), scaled(side, sign * 0.09 * outer));
-        easel.rod(stem(0.85), stem(1.6), 1.3, [0.28, 0.27, 0.25], 1.0);
-    }
-    easel.rod(neck(1.72), neck(2.0), 0.31 * outer, [0.025, 0.022, 0.02], 0.3);
+    paint_neck(easel, down);
     paint_rungs(easel);
+}
+
+/// Neck, the pressed stem inside it, and the socket.
+fn paint_neck(easel: &mut Easel, down: Vec3) {
+    let mut lot = Lot::new(easel.scene.seed, 43);
+    let outer = easel.scene.bulb.outer_radius_mm;
+    let wide = lot.between(0.20, 0.32) * outer;
+    let end = lot.between(1.35, 1.7);
+    let at =
+        |share: f64, aside: f64| add(scaled(down, share * outer), scaled([-down[1], down[0], 0.0], aside));
+    let shine = easel.falling(at(1.2, 0.0), [0.0, 0.2, 0.9]);
+    let glow = (0.08 * easel.scene.gas.fill * easel.scene.beam.brightness.min(1.0)) as f32;
+    let gas = easel.scene.gas.colour;
+    let corners = [at(0.96, -wide), at(0.96, wide), at(end, wide), at(end, -wide)];
+    if let Some(outline) = easel.project(&corners) {
+        easel.shine(outline, std::array::from_fn(|k| 0.05 * shine[k] + glow * gas[k]));
+    }
+    for side in [-1.0, 1.0] {
+        easel.rod(at(0.96, side * wide), at(end, side * wide), 0.011 * outer, [0.3; 3], 0.8);
+        easel.rod(at(0.97, side * 0.62 * wide), at(end, side * 0.6 * wide), 0.006 * outer, [0.2; 3], 0.5);
+    }
+    let press = 0.45 * wide;
+    easel.rod(at(0.80, 0.0), at(end, 0.0), press, [0.10, 0.10, 0.095], 0.9);
+    for wire in 0..4 {
+        let aside = press * (f64::from(wire) - 1.5) * 0.6;
+        easel.rod(at(0.84, aside), at(end, aside), 0.5, [0.4, 0.35, 0.3], 0.5);
+    }
+    easel.rod(at(end, 0.0), at(end + lot.between(0.2, 0.5), 0.0), 1.12 * wide, [0.03, 0.027, 0.025], 0.25);
 }
 
 /// The rim of the glass, thick where the eye looks along it.
@@ -135,7 +157,11 @@ pub(crate) fn paint_front(easel: &mut Easel, _light: &Light) {
     if around.supplies > 0 {
         mirror_digits(easel, &mut lot);
     }
-    let seam = seen_point(&scene.bulb, easel.view.origin, along([0.0; 3], [0.0, 1.0, 0.0], 0.9 * scene.bulb.outer_radius_mm));
+    let seam = seen_point(
+        &scene.bulb,
+        easel.view.origin,
+        along([0.0; 3], [0.0, 1.0, 0.0], 0.9 * scene.bulb.outer_radius_mm),
+    );
     if let Some([x, y]) = easel.view.project(seam).filter(|_| lot.is(0.4)) {
         let wide = 2.0 * easel.px_per_mm(seam);
         let tint = easel.falling(seam, [0.0, 0.5, 0.8]).map(|c| 0.08 * c);
