@@ -38,7 +38,7 @@ const LETTERS: f32 = 0.14;
 
 /// Writes the label into the lower left corner: light letters on a plate that dims what lies behind, so that they can
 /// be read in a dark room and a lit one.
-fn label(canvas: &mut Canvas<3>) {
+pub(crate) fn label(canvas: &mut Canvas<3>) {
     let height = (canvas.height as f64 * 0.013).max(9.0);
     let (x0, y0) = (height * 1.2, canvas.height as f64 - height * 1.2);
     let right = (x0 + glyphs::width(LABEL, height)) as usize + 2;
@@ -135,7 +135,7 @@ fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
 }
 
 /// A directory of two entries: what the picture is, and its orientation (Exif 2.32, TIFF 6.0 § 2).
-fn exif(orientation: u8) -> Vec<u8> {
+pub(crate) fn exif(orientation: u8) -> Vec<u8> {
     let words = b"drawn picture, simulated\0";
     let text_at: u32 = 8 + 2 + 2 * 12 + 4;
     let mut block = b"II\x2a\x00\x08\x00\x00\x00\x02\x00".to_vec();

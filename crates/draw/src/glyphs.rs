@@ -3,10 +3,10 @@
 /// Half the width of a stroke, in glyph heights.
 const HALF_STROKE: f64 = 0.065;
 /// From the left of one glyph to the left of the next, in glyph heights.
-const ADVANCE: f64 = 0.76;
+pub(crate) const ADVANCE: f64 = 0.76;
 
 /// The strokes of a glyph as polylines, x from 0 to 0.56, y from 0 (foot) to 1 (head of digits), in hundredths.
-fn strokes(letter: char) -> &'static [&'static [(i16, i16)]] {
+pub(crate) fn strokes(letter: char) -> &'static [&'static [(i16, i16)]] {
     match letter {
         '0' => &[&[
             (28, 100),

@@ -17,6 +17,7 @@ mod camera;
 mod canvas;
 mod develop;
 mod error;
+mod found;
 mod glass;
 mod glow;
 mod glyphs;
@@ -32,6 +33,10 @@ mod scene;
 mod vector;
 
 pub use error::DrawError;
+pub use found::{
+    FOUND_CONDITIONS, FoundBeam, FoundCondition, FoundLabel, FoundPath, FoundPicture, FoundScale, FoundScene,
+    FoundTruth, Gas, Ghosts, Material, Numbering, Phone, Surroundings, Wall, draw_found, found_by_lot,
+};
 pub use photograph::{DrawnBench, draw_bench};
 pub use ring::{DrawnRing, RingTruth, draw_ring};
 pub use scale::{DrawnScale, Mark, ScaleTruth, draw_scale};

@@ -2,13 +2,14 @@
 
 mod condition;
 pub(crate) mod dice;
+mod found;
 mod notebook;
 mod setup;
 mod table;
 
 use std::fs::{self, File, OpenOptions};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -16,20 +17,23 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use arcmass_photo::scale::ScaleKind;
 use condition::{CONDITIONS, Condition};
 use notebook::Row;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 
 use crate::repository;
 
 use notebook::draw_into;
 
 const HELP: &str = "\
-cargo xtask study photographs [--benches N] [--workers N] [--only CONDITION] [--fresh] [--table] [--keep FOLDER] [--draw FOLDER]
+cargo xtask study photographs [--benches N] [--workers N] [--only CONDITION] [--fresh] [--table] [--keep FOLDER] [--draw FOLDER] [--found]
   --benches N      benches under each condition, three rings and one scale each (6)
   --workers N      side by side (2)
   --only CONDITION one condition
   --fresh          forget what was measured before; else a run that was broken off goes on
   --table          only the table of what was measured before
   --keep FOLDER    keep what is drawn there with its truth, and measure again what is there already
-  --draw FOLDER    draw the first bench of each condition there, to be looked at, and measure nothing";
+  --draw FOLDER    draw the first bench of each condition there, to be looked at, and measure nothing
+  --found          the kind \"as found in laboratories\" instead: N pictures under each of its conditions (11), with the truth beside each";
 
 /// What was asked on the command line.
 struct Asked {
@@ -40,6 +44,7 @@ struct Asked {
     is_table: bool,
     draw: Option<PathBuf>,
     keep: Option<PathBuf>,
+    is_found: bool,
 }
 
 impl Asked {
@@ -52,7 +57,11 @@ impl Asked {
             is_table: false,
             draw: None,
             keep: None,
+            is_found: words.contains(&"--found"),
         };
+        if asked.is_found {
+            asked.benches = 11;
+        }
         let mut words = words.iter();
         while let Some(word) = words.next() {
             let mut value = || words.next().copied().ok_or(format!("`{word}` needs a value"));
@@ -63,6 +72,7 @@ impl Asked {
                 "--only" => asked.only = Some(value()?.to_owned()),
                 "--keep" => asked.keep = Some(PathBuf::from(value()?)),
                 "--draw" => asked.draw = Some(PathBuf::from(value()?)),
+                "--found" => (),
                 "--fresh" => asked.is_fresh = true,
                 "--table" => asked.is_table = true,
                 other => return Err(format!("`{other}` is not known")),
@@ -95,22 +105,28 @@ pub(crate) fn run(words: &[&str]) -> ExitCode {
 }
 
 fn study(asked: &Asked) -> Result<(), String> {
+    if asked.is_found {
+        return match &asked.draw {
+            Some(folder) => found::draw(asked, folder),
+            None => found::study(asked),
+        };
+    }
     if let Some(folder) = &asked.draw {
         for condition in asked.conditions() {
             draw_into(&folder.join(condition.name.replace(' ', "-")), condition, 0)?;
         }
         return Ok(());
     }
-    let path = kept()?;
+    let path = kept_file("photographs.jsonl")?;
     if asked.is_fresh {
         let _ = fs::remove_file(&path);
     }
-    let before = read(&path);
+    let before = read_lines(&path);
     if !asked.is_table {
         measure(asked, &before, &path)?;
     }
     let names: Vec<(&str, &str)> = CONDITIONS.iter().map(|c| (c.name, c.says)).collect();
-    let rows = read(&path);
+    let rows: Vec<Row> = read_lines(&path);
     println!("{}", table::markdown(&rows, &names));
     tell_of_the_worst(&rows);
     Ok(())
@@ -145,20 +161,20 @@ pub(crate) fn small_photographs() -> Result<Vec<Small>, String> {
 }
 
 /// Where each measured photograph is kept as a line of JSON as soon as it is done.
-fn kept() -> Result<PathBuf, String> {
+fn kept_file(name: &str) -> Result<PathBuf, String> {
     let target = std::env::var_os("CARGO_TARGET_DIR").map(PathBuf::from);
     let folder = target.unwrap_or_else(|| repository::root().join("target")).join("study");
     fs::create_dir_all(&folder).map_err(|fault| format!("{}: {fault}", folder.display()))?;
-    Ok(folder.join("photographs.jsonl"))
+    Ok(folder.join(name))
 }
 
 /// What was measured before; a line that was broken off is left out.
-fn read(path: &PathBuf) -> Vec<Row> {
+fn read_lines<R: DeserializeOwned>(path: &Path) -> Vec<R> {
     let text = fs::read_to_string(path).unwrap_or_default();
     text.lines().filter_map(|line| serde_json::from_str(line).ok()).collect()
 }
 
-fn measure(asked: &Asked, before: &[Row], path: &PathBuf) -> Result<(), String> {
+fn measure(asked: &Asked, before: &[Row], path: &Path) -> Result<(), String> {
     // condition after condition for each bench: a run that is broken off has seen something of all
     let all =
         (0..asked.benches).flat_map(|bench| asked.conditions().map(move |condition| (condition, bench)));
@@ -167,29 +183,42 @@ fn measure(asked: &Asked, before: &[Row], path: &PathBuf) -> Result<(), String> 
     };
     let tasks: Vec<(&Condition, u64)> =
         all.filter(|(condition, bench)| !is_done(condition, *bench)).collect();
-    let file = OpenOptions::new().create(true).append(true).open(path);
-    let file = Mutex::new(file.map_err(|fault| format!("{}: {fault}", path.display()))?);
-    let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
-    let work = || {
-        while let Some((condition, bench)) = tasks.get(next.fetch_add(1, Ordering::Relaxed)) {
-            match notebook::bench(condition, *bench, asked.keep.as_deref()) {
-                Ok(rows) => keep(&file, &rows),
-                Err(why) => eprintln!("{} {bench}: not drawn: {why}", condition.name),
-            }
-            let count = done.fetch_add(1, Ordering::Relaxed) + 1;
-            eprintln!("{count} of {}: {} {bench}", tasks.len(), condition.name);
+    let file = appended(path)?;
+    let done = AtomicUsize::new(0);
+    each_task(&tasks, asked.workers, |(condition, bench)| {
+        match notebook::bench(condition, *bench, asked.keep.as_deref()) {
+            Ok(rows) => keep(&file, &rows),
+            Err(why) => eprintln!("{} {bench}: not drawn: {why}", condition.name),
         }
-    };
-    std::thread::scope(|scope| {
-        for _ in 0..asked.workers {
-            scope.spawn(work);
-        }
+        let count = done.fetch_add(1, Ordering::Relaxed) + 1;
+        eprintln!("{count} of {}: {} {bench}", tasks.len(), condition.name);
     });
     Ok(())
 }
 
+/// The file that grows by a line for each photograph.
+fn appended(path: &Path) -> Result<Mutex<File>, String> {
+    let file = OpenOptions::new().create(true).append(true).open(path);
+    file.map(Mutex::new).map_err(|fault| format!("{}: {fault}", path.display()))
+}
+
+/// Does all tasks, so many side by side.
+fn each_task<T: Sync>(tasks: &[T], workers: usize, work: impl Fn(&T) + Sync) {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        while let Some(task) = tasks.get(next.fetch_add(1, Ordering::Relaxed)) {
+            work(task);
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..workers {
+            scope.spawn(work);
+        }
+    });
+}
+
 /// Adds a bench's rows to the file in one piece.
-fn keep(file: &Mutex<File>, rows: &[Row]) {
+fn keep<R: Serialize>(file: &Mutex<File>, rows: &[R]) {
     let lines: String =
         rows.iter().filter_map(|row| serde_json::to_string(row).ok()).map(|line| line + "\n").collect();
     let written = file.lock().map(|mut file| file.write_all(lines.as_bytes()));
