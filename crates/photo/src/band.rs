@@ -19,6 +19,10 @@ use trace::Settled;
 /// Standard deviations of the beam's cross-section that are tried, in parts of the ring's radius: full widths from 1 % to 10 %
 /// of the diameter, as beams of common tubes have.
 const SIGMAS: [f64; 6] = [0.008, 0.014, 0.024, 0.04, 0.062, 0.085];
+/// Widest standard deviation, in parts of the radius.
+const WIDEST: f64 = 0.095;
+/// A sum of channels measures the line where it shows this part of what a difference does.
+const SUM_SEEN: f64 = 0.75;
 /// Widths tried about a known one.
 const NEAR_SIGMAS: [f64; 3] = [0.75, 1.0, 1.33];
 /// The tuned mixture must show the line better than a plain one by this factor: it was made from the line itself.
@@ -27,6 +31,13 @@ const BETTER: f64 = 1.05;
 const SIDE: f64 = 2.3;
 /// Share of the typical height above which the line counts as seen.
 const LEAST_HEIGHT: f64 = 0.1;
+/// Independent pieces of a whole turn, and by what they err at least, in standard deviations of the beam.
+const INDEPENDENT: f64 = 24.0;
+const ALIKE_U_SIGMAS: f64 = 0.2;
+/// Half-widths of the band from round to round, in parts of the first; the rounds end where the ellipse moves less than this, in
+/// standard deviations of the beam.
+const ROUNDS: [f64; 5] = [0.8, 0.6, 0.6, 0.6, 0.6];
+const SETTLED_SIGMAS: f64 = 0.1;
 /// Height over the clutter's standard deviation above which the line counts as seen.
 const LEAST_SIGNIFICANCE: f64 = 2.5;
 
@@ -48,6 +59,17 @@ pub(crate) struct Look {
     pub(crate) mixture: Mixture,
     /// Standard deviation of the cross-section, pixels.
     pub(crate) sigma_px: f64,
+}
+
+/// In which mixtures and widths a line is looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Eyes {
+    /// In all, and in the one in which it then stands out best.
+    Any,
+    /// In sums of channels, all widths.
+    Sums,
+    /// As it was seen before, and a little wider and narrower.
+    Known(Look),
 }
 
 /// The line as it was seen in a band.
@@ -73,6 +95,9 @@ pub(crate) struct Band {
     pub(crate) clutter: f64,
     /// Mixture of red, green and blue.
     pub(crate) mixture: Mixture,
+    /// Points that a person set on the line, pixels, and their standard uncertainty.
+    anchors: Vec<[f64; 2]>,
+    anchor_u_px: f64,
     merit: f64,
     light: PolarLight,
 }
@@ -80,12 +105,11 @@ pub(crate) struct Band {
 impl Band {
     /// Looks for the line within `reach` of an ellipse; `None` where the picture shows nothing there.
     ///
-    /// With a `look` known from before only widths like its own are tried, in its mixture.
     pub(crate) fn about(
         picture: &Picture,
         base: Ellipse,
         reach: Reach,
-        look: Option<Look>,
+        eyes: Eyes,
         allowed: &dyn Fn(f64, f64) -> bool,
     ) -> Option<Self> {
         let light = PolarLight::read(picture, &base, reach, allowed);
@@ -95,20 +119,27 @@ impl Band {
         let try_with = |mixture: Mixture, sigmas: &[f64]| -> Option<(Seen, Look)> {
             let values = light.mixed(&mixture);
             let seen = sigmas.iter().filter_map(|&sigma| {
-                let sigma_px = sigma.max(0.8);
+                let sigma_px = sigma.clamp(0.8, (WIDEST * base.r).max(0.8));
                 Some((see(&light, &values, sigma_px)?, Look { mixture, sigma_px }))
             });
             seen.max_by(|a, b| a.0.merit.total_cmp(&b.0.merit))
         };
         let near = |sigma_px: f64| NEAR_SIGMAS.map(|factor| factor * sigma_px);
-        if let Some(look) = look {
+        if let Eyes::Known(look) = eyes {
             let (seen, look) = try_with(look.mixture, &near(look.sigma_px))?;
             return Some(Self::of(base, light, seen, look));
         }
         let all = SIGMAS.map(|part| part * base.r);
-        let plain = Mixture::plain(picture.channels());
-        let plain = plain.into_iter().filter_map(|mixture| try_with(mixture, &all));
-        let first = plain.max_by(|a, b| a.0.merit.total_cmp(&b.0.merit))?;
+        let sums = Mixture::sums(picture.channels()).into_iter();
+        let differences = Mixture::differences(picture.channels()).into_iter();
+        let best = |found: &mut dyn Iterator<Item = (Seen, Look)>| {
+            found.max_by(|a, b| a.0.merit.total_cmp(&b.0.merit))
+        };
+        let plain = best(&mut sums.filter_map(|mixture| try_with(mixture, &all)));
+        if eyes == Eyes::Sums {
+            return plain.map(|(seen, look)| Self::of(base, light, seen, look));
+        }
+        let first = best(&mut plain.into_iter().chain(differences.filter_map(|mixture| try_with(mixture, &all))))?;
         let tuned = Mixture::tuned(&light, &first.0, first.1.sigma_px);
         let second = tuned.and_then(|mixture| try_with(mixture, &near(first.1.sigma_px)));
         let (seen, look) = match second {
@@ -133,30 +164,48 @@ impl Band {
             spacing_px: light.spacing_px,
             clutter: seen.clutter,
             mixture,
+            anchors: Vec::new(),
+            anchor_u_px: 1.0,
             merit: seen.merit,
             light,
         }
     }
 
-    /// The line looked for again and again, each time about the ellipse through what was seen last.
+    /// The line looked for again and again, each time about the ellipse through what was seen last and, where a person set some
+    /// of them, through those `marks` of standard uncertainty `mark_u_px`.
     pub(crate) fn settled(
         picture: &Picture,
         start: Ellipse,
         reach: Reach,
-        look: Option<Look>,
+        (marks, mark_u_px): (&[[f64; 2]], f64),
         allowed: &dyn Fn(f64, f64) -> bool,
     ) -> Option<Self> {
-        let mut band = Self::about(picture, start, reach, look, allowed)?;
-        for narrower in [0.8, 0.6] {
+        let marked = |band: Self| Self { anchors: marks.to_vec(), anchor_u_px: mark_u_px, ..band };
+        let mut band = marked(Self::about(picture, start, reach, Eyes::Any, allowed)?);
+        for (round, narrower) in ROUNDS.into_iter().enumerate() {
             let Some(ellipse) = band.ellipse(reach.elongation) else { break };
+            let moved = (ellipse.cx - band.base.cx).hypot(ellipse.cy - band.base.cy) + (ellipse.r - band.base.r).abs();
+            if round > 1 && moved < SETTLED_SIGMAS * band.sigma_px {
+                break;
+            }
             let part = (narrower * reach.part).max(1.2 * band.sigma_px / ellipse.r);
-            let next = Self::about(picture, ellipse, Reach { part, ..reach }, Some(band.look()), allowed);
-            let Some(next) = next else { break };
+            // about a better ellipse the line may show best in another mixture and width
+            let eyes = if round == 0 { Eyes::Any } else { Eyes::Known(band.look()) };
+            let next = Self::about(picture, ellipse, Reach { part, ..reach }, eyes, allowed);
+            let Some(next) = next.map(marked) else { break };
             // what was found must not be lost again
             if next.seen() < 0.8 * band.seen() {
                 break;
             }
             band = next;
+        }
+        // colours against each other show a line where sums do not, but its middle lies where their haze differs too
+        if !band.mixture.is_sum()
+            && let Some(ellipse) = band.ellipse(reach.elongation)
+            && let Some(sum) = Self::about(picture, ellipse, Reach { part: 0.6 * reach.part, ..reach }, Eyes::Sums, allowed)
+            && sum.seen() > SUM_SEEN * band.seen()
+        {
+            band = marked(sum);
         }
         Some(band)
     }
@@ -166,7 +215,7 @@ impl Band {
         let mut weights: Vec<f64> =
             self.height.iter().zip(&self.lit).map(|(h, lit)| if *lit { h.max(0.0) } else { 0.0 }).collect();
         let typical = crate::ring_curve::median(weights.iter().copied().filter(|w| *w > 0.0).collect());
-        weights.iter_mut().for_each(|w| *w = w.min(typical));
+        weights.iter_mut().for_each(|w| *w = (*w / typical.max(1e-9)).min(1.0));
         let places: Vec<[f64; 2]> = (0..self.t.len()).map(|i| self.place(i)).collect();
         let mut ellipse = self.base;
         for _ in 0..6 {
@@ -182,11 +231,29 @@ impl Band {
             if points.iter().filter(|p| p.weight > 0.0).count() < 8 {
                 return None;
             }
-            // neighbours along the line are alike: a few dozen of them are independent
-            let roundness = elongation * ellipse.r / scatter * (36.0 * typical.max(1e-9)).sqrt().recip();
-            ellipse = ellipse.fitted(&points, roundness, 4)?;
+            ellipse = self.fitted(ellipse, points, scatter, elongation, 4)?;
         }
         ellipse.is_sound(3.0).then_some(ellipse)
+    }
+
+    /// Ellipse through points of the line (weights up to 1) and a person's marks.
+    ///
+    /// Neighbours along the line err alike, by a part of its width at least; elongation and marks are weighed against that.
+    pub(super) fn fitted(
+        &self,
+        from: Ellipse,
+        mut points: Vec<Weighted>,
+        scatter_px: f64,
+        elongation: f64,
+        steps: usize,
+    ) -> Option<Ellipse> {
+        let scatter = scatter_px.max(ALIKE_U_SIGMAS * self.sigma_px);
+        // stations that count as one
+        let alike = (self.t.len() as f64 / INDEPENDENT).max(1.0);
+        let weight = alike * (scatter / self.anchor_u_px).powi(2);
+        points.extend(self.anchors.iter().map(|[x, y]| Weighted { x: *x, y: *y, weight }));
+        let roundness = elongation * from.r / (scatter * alike.sqrt());
+        from.fitted(&points, roundness, steps)
     }
 
     /// Where the line is at a station, pixels.

@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::band::{Band, Reach, circle_through, ellipses_through};
+use crate::band::{Band, Eyes, Reach, circle_through, ellipses_through};
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::picture::Picture;
 use crate::ring::{RingHints, RingTrace, TracePoint, holds};
@@ -70,16 +70,16 @@ fn followed(picture: &Picture, hints: &RingHints, circle: Ellipse, u_px: f64) ->
         ellipses_through(marks)
     };
     // mixture and width that show the line about the circle do so about every other ellipse through the marks
-    let first = Band::about(picture, circle, Reach { part, ..quick }, None, &allowed)?;
+    let first = Band::about(picture, circle, Reach { part, ..quick }, Eyes::Any, &allowed)?;
     let looked = starts.iter().filter_map(|start| {
-        let band = Band::about(picture, *start, quick, Some(first.look()), &allowed)?;
+        let band = Band::about(picture, *start, quick, Eyes::Known(first.look()), &allowed)?;
         // of two that show the line alike the rounder one is likelier
         let slant = start.p.hypot(start.q) / start.r / ELONGATION;
         Some((band.merit() - ROUNDER * slant * slant, *start))
     });
     let start = looked.max_by(|a, b| a.0.total_cmp(&b.0)).map_or(circle, |best| best.1);
     let reach = Reach { part, stations: 360, elongation: ELONGATION };
-    let band = Band::settled(picture, start, reach, None, &allowed)?;
+    let band = Band::settled(picture, start, reach, (marks, u_px), &allowed)?;
     if band.seen() < LEAST_SEEN * band.open() || band.significance() < LEAST_SIGNIFICANCE {
         return None;
     }

@@ -10,23 +10,26 @@ use super::line::Seen;
 pub(crate) struct Mixture(pub(crate) [f32; 3]);
 
 impl Mixture {
-    /// Those tried first: all channels, each, pairs, and colours against white.
-    pub(crate) fn plain(channels: usize) -> Vec<Self> {
+    /// All channels together, and each.
+    pub(crate) fn sums(channels: usize) -> Vec<Self> {
         if channels < 3 {
             return vec![Self([1.0, 0.0, 0.0])];
         }
         let third = 1.0 / 3.0;
-        [
-            [third, third, third],
-            [1.0, 0.0, 0.0],
-            [0.0, 1.0, 0.0],
-            [0.0, 0.0, 1.0],
-            [-0.5, 0.25, 0.25],
-            [0.5, -0.25, -0.25],
-            [0.0, -0.5, 0.5],
-        ]
-        .map(Self)
-        .to_vec()
+        [[third, third, third], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(Self).to_vec()
+    }
+
+    /// Colours against each other: they show a coloured line before a white wall.
+    pub(crate) fn differences(channels: usize) -> Vec<Self> {
+        if channels < 3 {
+            return Vec::new();
+        }
+        [[-0.5, 0.25, 0.25], [0.5, -0.25, -0.25], [0.0, -0.5, 0.5]].map(Self).to_vec()
+    }
+
+    /// Whether no channel is taken away.
+    pub(crate) fn is_sum(&self) -> bool {
+        self.0.iter().all(|weight| *weight >= 0.0)
     }
 
     /// The mixture in which the line stands highest over the clutter beside it: Fisher's linear discriminant.

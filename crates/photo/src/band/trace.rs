@@ -16,6 +16,8 @@ const COMMON_U_SIGMAS: f64 = 0.12;
 const SLOW_U_SIGMAS: f64 = 0.12;
 /// Neither is smaller than this, in pixels: strong compression and sharpening move lines by it.
 const LEAST_U_PX: f64 = 0.08;
+/// Samples within so many standard deviations of the beam make a plain middle.
+const REACH_SIGMAS: f64 = 1.8;
 /// Relative standard uncertainty of the width.
 const WIDTH_U: f64 = 0.15;
 
@@ -38,7 +40,7 @@ impl Band {
         let m = self.light.raster.len();
         let sigma_px = self.width(&values).unwrap_or(self.sigma_px);
         let shape = Shape::gaussian(sigma_px);
-        let reach = (2.2 * sigma_px).max(5.0 * self.light.raster.step);
+        let reach = (REACH_SIGMAS * sigma_px).max(5.0 * self.light.raster.step);
         let fits: Vec<Option<LineFit>> = values
             .chunks_exact(m)
             .zip(&self.offset_px)
@@ -146,14 +148,12 @@ impl Band {
         if points.len() < 8 {
             return None;
         }
-        let total: f64 = points.iter().map(|p| p.weight).sum();
         let off = |e: &Ellipse| {
             1.4826 * median(points.iter().map(|p| e.distance(p.x, p.y).abs()).collect::<Vec<f64>>())
         };
-        let first = self.base.fitted(&points, 1e6, 12)?;
-        let scatter = off(&first).max(0.1 * sigma_px).max(0.1);
-        let roundness = elongation * first.r / scatter * (36.0 / total.max(1e-9)).sqrt().recip();
-        self.base.fitted(&points, roundness, 12).filter(|e| e.is_sound(3.0))
+        let first = self.fitted(self.base, points.clone(), 0.0, elongation, 12)?;
+        let scatter = off(&first);
+        self.fitted(first, points, scatter, elongation, 12).filter(|e| e.is_sound(3.0))
     }
 }
 

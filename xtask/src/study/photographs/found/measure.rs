@@ -6,7 +6,7 @@ use arcmass_draw::FoundCondition;
 use arcmass_lab::desk::Desk;
 use arcmass_lab::photograph::{RingsQuestion, Silent, rings};
 use arcmass_notebook::{MarkKind, Notebook};
-use arcmass_photo::{Picture, RingHints, find_ring, ring_by_hand};
+use arcmass_photo::{Picture, RingHints, find_ring};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -216,7 +216,7 @@ impl Reading {
             .map(|mark| [mark.x_px, mark.y_px])
             .collect();
         let hints = RingHints { beam_points_px: beam_points_px.clone(), ..RingHints::default() };
-        match find_ring(&picture, &hints).or_else(|fault| ring_by_hand(&beam_points_px).ok_or(fault)) {
+        match find_ring(&picture, &hints) {
             Ok(trace) => {
                 self.centre_px = Some(trace.centre_px);
                 self.radius_px = Some(0.5 * (trace.semi_axes_px[0] + trace.semi_axes_px[1]));
