@@ -22,7 +22,12 @@ const SIGMAS: [f64; 6] = [0.008, 0.014, 0.024, 0.04, 0.062, 0.085];
 /// Widest standard deviation, in parts of the radius.
 const WIDEST: f64 = 0.095;
 /// A sum of channels measures the line where it shows this part of what a difference does.
-const SUM_SEEN: f64 = 0.75;
+const SUM_SEEN: f64 = 0.6;
+/// The flanks of a line lie no further than this from its middle, in the standard deviations with which they are seen.
+const FLANK_SIGMAS: f64 = 1.5;
+/// Parts of the greatest height and merit that a narrower width must show.
+const MOST_HEIGHT: f64 = 0.75;
+const MOST_MERIT: f64 = 0.7;
 /// Widths tried about a known one.
 const NEAR_SIGMAS: [f64; 3] = [0.75, 1.0, 1.33];
 /// The tuned mixture must show the line better than a plain one by this factor: it was made from the line itself.
@@ -118,11 +123,14 @@ impl Band {
         }
         let try_with = |mixture: Mixture, sigmas: &[f64]| -> Option<(Seen, Look)> {
             let values = light.mixed(&mixture);
-            let seen = sigmas.iter().filter_map(|&sigma| {
-                let sigma_px = sigma.clamp(0.8, (WIDEST * base.r).max(0.8));
-                Some((see(&light, &values, sigma_px)?, Look { mixture, sigma_px }))
-            });
-            seen.max_by(|a, b| a.0.merit.total_cmp(&b.0.merit))
+            let seen: Vec<(Seen, Look)> = sigmas
+                .iter()
+                .filter_map(|&sigma| {
+                    let sigma_px = sigma.clamp(0.8, (WIDEST * base.r).max(0.8));
+                    Some((see(&light, &values, sigma_px)?, Look { mixture, sigma_px }))
+                })
+                .collect();
+            narrowest(seen)
         };
         let near = |sigma_px: f64| NEAR_SIGMAS.map(|factor| factor * sigma_px);
         if let Eyes::Known(look) = eyes {
@@ -199,13 +207,21 @@ impl Band {
             }
             band = next;
         }
-        // colours against each other show a line where sums do not, but its middle lies where their haze differs too
+        // colours against each other show a line where sums do not, but not its middle: a core at full scale is white, and its
+        // coloured flanks look like two lines
         if !band.mixture.is_sum()
             && let Some(ellipse) = band.ellipse(reach.elongation)
-            && let Some(sum) = Self::about(picture, ellipse, Reach { part: 0.6 * reach.part, ..reach }, Eyes::Sums, allowed)
-            && sum.seen() > SUM_SEEN * band.seen()
         {
-            band = marked(sum);
+            let part = reach.part.max(FLANK_SIGMAS * band.sigma_px / ellipse.r + 0.04).min(0.25);
+            let first = Self::about(picture, ellipse, Reach { part, ..reach }, Eyes::Sums, allowed).map(marked);
+            let again = first.as_ref().and_then(|sum| {
+                let part = (0.6 * part).max(1.2 * sum.sigma_px / ellipse.r);
+                let about = sum.ellipse(reach.elongation)?;
+                Self::about(picture, about, Reach { part, ..reach }, Eyes::Known(sum.look()), allowed).map(marked)
+            });
+            if let Some(sum) = again.or(first).filter(|sum| sum.seen() > SUM_SEEN * band.seen()) {
+                band = sum;
+            }
         }
         Some(band)
     }
@@ -287,6 +303,13 @@ impl Band {
     pub(crate) fn significance(&self) -> f64 {
         upper_quarter(&self.height, &self.usable) / self.clutter.max(1e-6)
     }
+}
+
+/// Of one line seen with growing widths the narrowest that shows nearly all of its height: a wider one sees the haze about it.
+fn narrowest(seen: Vec<(Seen, Look)>) -> Option<(Seen, Look)> {
+    let height = seen.iter().map(|(seen, _)| seen.mean_height).fold(0.0, f64::max);
+    let merit = seen.iter().map(|(seen, _)| seen.merit).fold(0.0, f64::max);
+    seen.into_iter().find(|(seen, _)| seen.mean_height >= MOST_HEIGHT * height && seen.merit >= MOST_MERIT * merit)
 }
 
 /// Tukey's biweight at 4.685 standard deviations.

@@ -30,6 +30,12 @@ const VOTERS: usize = 2;
 /// Half-width of a normal's vote for the centre, and cell of the vote, in reduced pixels.
 const VOTE_CELL_PX: f64 = 4.0;
 
+/// Full-resolution pixels in one of the picture that is searched.
+pub(crate) fn search_factor(picture: &Picture) -> usize {
+    let long = picture.width().max(picture.height());
+    ((long as f64 / SEARCH_SIDE_PX as f64).round() as usize).max(1)
+}
+
 /// The reduced picture and the bright lines on it.
 #[derive(Debug, Clone)]
 pub(crate) struct Glow {
@@ -67,9 +73,12 @@ impl Candidate {
 impl Glow {
     /// Reduces the picture and finds the bright lines; `allowed` says whether a full-resolution point may be used.
     pub(crate) fn find(picture: &Picture, allowed: &dyn Fn(f64, f64) -> bool) -> Self {
-        let long = picture.width().max(picture.height());
-        let factor = ((long as f64 / SEARCH_SIDE_PX as f64).round() as usize).max(1);
-        let plane = picture.reduced_mean(factor);
+        let factor = search_factor(picture);
+        Self::on(picture.reduced_mean(factor), factor, allowed)
+    }
+
+    /// The bright lines of a picture reduced by `factor` to one plane.
+    pub(crate) fn on(plane: LightPlane, factor: usize, allowed: &dyn Fn(f64, f64) -> bool) -> Self {
         let noise = noise_of(&plane);
         let smooth: Vec<_> = SCALES_PX.iter().map(|&s| blurred(&plane, s)).collect();
         let mut ridges = Vec::new();

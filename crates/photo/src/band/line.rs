@@ -14,6 +14,8 @@ pub(crate) struct Seen {
     pub(crate) clutter: f64,
     /// How plainly, and on how much of the turn, the line is seen: mean of ln(1 + height / clutter).
     pub(crate) merit: f64,
+    /// Mean height above the higher side.
+    pub(crate) mean_height: f64,
 }
 
 /// What leaving the middle of the band by its half-width costs, in typical heights.
@@ -58,7 +60,9 @@ pub(crate) fn see(light: &PolarLight, values: &[f32], sigma_px: f64) -> Option<S
         .map(|(h, _)| (h / clutter.max(1e-6)).max(0.0).ln_1p())
         .sum::<f64>()
         / usable;
-    Some(Seen { path, height, clutter, merit })
+    let of_usable = height.iter().zip(&light.usable).filter(|(_, u)| **u);
+    let mean_height = of_usable.map(|(h, _)| h.max(0.0)).sum::<f64>() / usable;
+    Some(Seen { path, height, clutter, merit, mean_height })
 }
 
 /// Rows smoothed by a Gaussian, the ends' values continued.
