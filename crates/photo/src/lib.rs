@@ -18,6 +18,7 @@ pub mod outline;
 pub mod overlay;
 pub mod picture;
 pub mod plane;
+pub mod propose;
 pub mod ring;
 mod ring_choose;
 mod ring_cross;
