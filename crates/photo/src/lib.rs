@@ -43,7 +43,7 @@ pub use ring::{Rejected, RingHints, RingTrace, TracePoint, UNSURE, View, find_ri
 pub use ring_ellipse::Ellipse;
 
 /// TEMP
-pub fn temp_find(picture: &Picture) -> Vec<(Ellipse, [f64; 10], String)> {
+pub fn temp_find(picture: &Picture) -> Vec<(Ellipse, [f64; 12], String)> {
     let limit = 0.45 * picture.width().max(picture.height()) as f64;
-    find::find(picture, limit, &|_, _| true).into_iter().map(|f| { let e = f.evidence; (f.ellipse, [e.seen, e.clear, e.width, e.scatter, e.elongation, e.colour, e.alike, e.bright, e.haze, e.glow], find::describe(&e)) }).collect()
+    find::find(picture, limit, &|_, _| true).found.into_iter().map(|f| { let e = f.evidence; (f.ellipse, [e.seen, e.clear, e.width, e.scatter, e.elongation, e.colour, e.alike, e.bright, e.haze, e.glow, e.learned, e.in_bulb], find::describe(&e)) }).collect()
 }

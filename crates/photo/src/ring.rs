@@ -2,6 +2,7 @@
 
 use crate::by_hand::{FEWEST_BY_HAND, ring_by_hand};
 use crate::error::{PhotoCaveat, PhotoError};
+use crate::find::{Search, find, is_same};
 use crate::glow::{Candidate, Glow, full};
 use crate::picture::Picture;
 use crate::ring_choose::{better_left_out, choose};
@@ -141,7 +142,77 @@ pub fn find_ring_telling(
         return ring_by_hand(picture, hints);
     }
     let allowed = |x: f64, y: f64| !hints.leave_out.iter().any(|polygon| holds(polygon, x, y));
-    let mut glow = Glow::find(picture, &allowed);
+    let bright = brightest(picture, hints, &allowed, ended);
+    let search = find(picture, limit_px(picture, hints), &allowed);
+    ended("candidates judged");
+    let trace = joined(picture, bright, &search, &allowed);
+    ended("measured about the likeliest");
+    trace
+}
+
+/// Largest radius of a ring, in parts of the picture's longer side where no bulb is stated; the outline of one that is.
+const LARGEST: f64 = 0.8;
+/// Least part of the smaller of two radii stated for the bulb that a ring stays below.
+const IN_BULB: f64 = 0.97;
+
+fn limit_px(picture: &Picture, hints: &RingHints) -> f64 {
+    let long = LARGEST * picture.width().max(picture.height()) as f64;
+    hints.bulb_radius_px.map_or(long, |[least, _]| (IN_BULB * least).min(long))
+}
+
+/// Cautions that the brightest line which closes is not plainly one beam.
+const NOT_PLAIN: [&str; 6] =
+    ["two-rings", "doubled-line", "short-arc", "no-gap-for-the-gun", "outer-line-left-out", "brighter-line-left-out"];
+
+/// The brightest line that closes and the likeliest candidate of the search, joined to one answer.
+fn joined(
+    picture: &Picture,
+    bright: Result<RingTrace, PhotoError>,
+    search: &Search,
+    allowed: &dyn Fn(f64, f64) -> bool,
+) -> Result<RingTrace, PhotoError> {
+    let best = search.best();
+    let is_plain = |trace: &RingTrace| !trace.caveats.iter().any(|c| NOT_PLAIN.contains(&c.code));
+    match (bright, best) {
+        (Ok(trace), None) => Ok(if is_plain(&trace) { trace } else { unsure(trace) }),
+        (Ok(trace), Some(best)) => {
+            let is_one = is_same(&trace.ellipse, &best.ellipse);
+            if is_one && is_plain(&trace) {
+                return Ok(trace);
+            }
+            if !is_one && is_plain(&trace) && !search.is_sure() {
+                // the search sees another ring, but is not sure of it either
+                return Ok(unsure(trace));
+            }
+            let Some(measured) = best.measured(picture, allowed) else { return Ok(unsure(trace)) };
+            Ok(if search.is_sure() { measured } else { unsure(measured) })
+        }
+        (Err(why), Some(best)) => {
+            let measured = best.measured(picture, allowed).ok_or(why)?;
+            Ok(if search.is_sure() { measured } else { unsure(measured) })
+        }
+        (Err(why), None) => Err(why),
+    }
+}
+
+/// The same ring, said to be unsure.
+fn unsure(mut trace: RingTrace) -> RingTrace {
+    trace.caveats.push(PhotoCaveat::new(
+        UNSURE,
+        "the beam must stand out from everything else that is round and bright; this ring is the likeliest, but not surely the beam, and takes part in no mass until a person says so",
+        "look at it on the page (Ring) and say yes, or mark three points on the beam",
+    ));
+    trace
+}
+
+/// The brightest thin line that closes, or would close, to an ellipse.
+fn brightest(
+    picture: &Picture,
+    hints: &RingHints,
+    allowed: &dyn Fn(f64, f64) -> bool,
+    ended: &dyn Fn(&'static str),
+) -> Result<RingTrace, PhotoError> {
+    let mut glow = Glow::find(picture, allowed);
     ended("bright lines");
     let choice = choose(&mut glow, hints)?;
     ended("which closes to a ring");
@@ -149,7 +220,7 @@ pub fn find_ring_telling(
         let base = to_full(&candidate.ellipse, glow.factor);
         let followed = follow(picture, &base, candidate.scale * glow.factor as f64).ok_or_else(faint)?;
         ended("followed");
-        let line = Line::measured(picture, base, &followed, &allowed)?;
+        let line = Line::measured(picture, base, &followed, allowed)?;
         ended("cross-sections");
         let trace = line.ordered_by_travel(picture)?.finished(picture)?;
         ended("ordered and fitted");

@@ -28,6 +28,10 @@ pub(crate) struct Evidence {
     pub(crate) haze: f64,
     /// The same just outside, in parts of the line's light: glow about it.
     pub(crate) glow: f64,
+    /// Score that the learned network gives to a ring here, 0 to 1.
+    pub(crate) learned: f64,
+    /// Whether it lies in the bulb as the network sees that: 1 yes, 0 no, half where none is seen.
+    pub(crate) in_bulb: f64,
 }
 
 /// Places along the line where colours are read.
@@ -91,13 +95,15 @@ impl Evidence {
             bright: median(lights),
             haze: (middle(&inner) - middle(&outer)).clamp(-3.0, 3.0),
             glow: (middle(&beside) - middle(&outer)).clamp(-3.0, 3.0),
+            learned: 0.0,
+            in_bulb: 0.5,
         }
     }
 
     /// Rank among candidates of one picture.
     pub(crate) fn score(&self) -> f64 {
         let shape = (-0.5 * (self.elongation / 0.1).powi(2)).exp() * (-0.5 * (self.scatter / 1.0).powi(2)).exp();
-        self.seen * self.clear * shape * (0.3 + self.colour) * self.alike.max(0.0) * self.bright
+        self.seen * self.clear * shape * (0.3 + self.colour) * self.alike.max(0.0) * self.bright * (0.1 + self.learned) * (0.5 + self.in_bulb)
     }
 }
 
@@ -110,5 +116,5 @@ fn saturation(light: [f64; 3]) -> f64 {
 
 /// For a look from outside while thresholds are chosen.
 pub fn describe(e: &Evidence) -> String {
-    format!("seen {:.2} clear {:.2} width {:.3} scatter {:.2} elong {:.3} colour {:.2} alike {:.2} bright {:.2} haze {:+.2} glow {:+.2} score {:.3}", e.seen, e.clear, e.width, e.scatter, e.elongation, e.colour, e.alike, e.bright, e.haze, e.glow, e.score())
+    format!("seen {:.2} clear {:.2} width {:.3} scatter {:.2} elong {:.3} colour {:.2} alike {:.2} bright {:.2} haze {:+.2} glow {:+.2} learned {:.2} bulb {:.1} score {:.3}", e.seen, e.clear, e.width, e.scatter, e.elongation, e.colour, e.alike, e.bright, e.haze, e.glow, e.learned, e.in_bulb, e.score())
 }
