@@ -28,7 +28,7 @@ pub(crate) fn develop(
 ) -> Result<Vec<u8>, DrawError> {
     canvas.blur(sensor.blur_px);
     label(&mut canvas);
-    encode(expose(&canvas, view, sensor, seed), sensor)
+    encode(expose(&canvas, view, sensor, seed), sensor.jpeg_quality, sensor.orientation)
 }
 
 /// Share of the light that the label's plate lets through.
@@ -113,8 +113,8 @@ fn add_hot_pixels(bytes: &mut [u8], count: u32, random: &mut Pcg64) {
 }
 
 /// Turns the pixels so that the tag brings them upright, and writes them.
-fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
-    let stored = match sensor.orientation {
+pub(crate) fn encode(upright: RgbImage, quality: u8, orientation: u8) -> Result<Vec<u8>, DrawError> {
+    let stored = match orientation {
         2 => imageops::flip_horizontal(&upright),
         3 => imageops::rotate180(&upright),
         4 => imageops::flip_vertical(&upright),
@@ -125,8 +125,8 @@ fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
         _ => upright,
     };
     let mut jpeg = Vec::with_capacity(stored.len() / 8);
-    let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, sensor.jpeg_quality);
-    encoder.set_exif_metadata(exif(sensor.orientation)).map_err(|e| DrawError::Encode(e.to_string()))?;
+    let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, quality);
+    encoder.set_exif_metadata(exif(orientation)).map_err(|e| DrawError::Encode(e.to_string()))?;
     let (width, height) = stored.dimensions();
     encoder
         .write_image(&stored, width, height, ExtendedColorType::Rgb8)
@@ -135,7 +135,7 @@ fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
 }
 
 /// A directory of two entries: what the picture is, and its orientation (Exif 2.32, TIFF 6.0 § 2).
-pub(crate) fn exif(orientation: u8) -> Vec<u8> {
+fn exif(orientation: u8) -> Vec<u8> {
     let words = b"drawn picture, simulated\0";
     let text_at: u32 = 8 + 2 + 2 * 12 + 4;
     let mut block = b"II\x2a\x00\x08\x00\x00\x00\x02\x00".to_vec();
@@ -181,7 +181,7 @@ mod tests {
             upright.put_pixel(x, y, image::Rgb([240, 240, 240]));
         }
         for orientation in 1..=8 {
-            let jpeg = encode(upright.clone(), &Sensor { orientation, ..Sensor::ideal() }).unwrap();
+            let jpeg = encode(upright.clone(), 100, orientation).unwrap();
             let mut decoder = ImageReader::new(std::io::Cursor::new(jpeg))
                 .with_guessed_format()
                 .unwrap()

@@ -47,6 +47,8 @@ pub(crate) struct Draft {
     /// Turn of the whole tube in the picture's plane; mirrored left and right.
     pub(crate) tube_turn_deg: f64,
     pub(crate) is_mirrored: bool,
+    /// How far the ring stands aside of where the camera aims, in its radii, so that the frame cuts it.
+    pub(crate) cut_radii: Option<[f64; 2]>,
     pub(crate) beam: FoundBeam,
     pub(crate) gas: Gas,
     pub(crate) ghosts: Ghosts,
@@ -102,13 +104,14 @@ impl Draft {
             bulb_mm,
             coil_mm: lot.between(138.0, 165.0),
             width_share: lot.between(0.03, 0.075),
-            left_after_turn: lot.between(0.25, 0.85),
+            left_after_turn: lot.between(0.15, 0.8),
             turns: 1.0,
             gun_tilt_deg: lot.between(-0.8, 0.8),
             gun_length_mm: lot.between(14.0, 30.0),
             gun_radius_mm: lot.between(4.0, 8.5),
             tube_turn_deg: lot.between(-14.0, 14.0),
             is_mirrored: lot.is(0.5),
+            cut_radii: None,
             beam: FoundBeam {
                 points_mm: Vec::new(),
                 sigma_mm: 1.0,
@@ -249,7 +252,12 @@ impl Draft {
             self.lot.between(-1.0, 1.0) * (0.5 * width - 1.45 * self.ring_px).max(0.0),
             self.lot.between(-0.6, 0.6) * (0.5 * height - 1.45 * self.ring_px).max(0.0),
         );
-        let (sx, sy) = (0.75 * sx, 0.75 * sy);
+        let (mut sx, mut sy) = (0.75 * sx, 0.75 * sy);
+        if let Some([x, y]) = self.cut_radii {
+            // so many radii of the ring stand beyond the frame
+            sx = x.signum() * (0.5 * width - (1.0 - x.abs()) * self.ring_px);
+            sy = y * self.ring_px;
+        }
         let mm = d / focal_px;
         let ring_at = [0.0, self.ring_mm - 38.0, 0.0];
         let factor = 1.0 / self.phone.rescale;
@@ -323,5 +331,6 @@ fn phone(lot: &mut Lot, light: f64) -> Phone {
         rescale: 1.0,
         qualities: vec![lot.between(70.0, 95.0) as u8],
         is_subsampled: lot.is(0.7),
+        orientation: lot.one(&[1, 1, 1, 1, 6, 8, 3], 1),
     }
 }

@@ -193,6 +193,24 @@ impl<'a> Easel<'a> {
         });
     }
 
+    /// A round face that looks to +z.
+    pub(crate) fn disc(&mut self, middle: Vec3, radius_mm: f64, colour: [f32; 3]) {
+        self.face(&circle(middle, [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], radius_mm, 28), [0.0, 0.0, 1.0], colour);
+    }
+
+    /// A word printed on a face that looks to +z, its middle's foot at a place.
+    pub(crate) fn print(&mut self, word: &str, foot: Vec3, high_mm: f64, colour: [f32; 3]) {
+        let lit = self.lit(colour, foot, [0.0, 0.0, 1.0]);
+        let half = (0.07 * high_mm * self.px_per_mm(foot)).max(0.3);
+        for stroke in super::digits::word(word) {
+            let points: Vec<Vec3> =
+                stroke.iter().map(|[x, y]| [foot[0] + high_mm * x, foot[1] + high_mm * y, foot[2]]).collect();
+            if let Some(points) = self.project(&points) {
+                self.paint(&[super::brush::line(&points, |_| half)], 1.0, |_, _| lit);
+            }
+        }
+    }
+
     /// A box with its faces square to the axes, of which the camera sees three.
     pub(crate) fn solid(&mut self, low: Vec3, high: Vec3, colour: [f32; 3]) {
         let eye = self.view.origin;

@@ -1,8 +1,7 @@
 //! What a phone makes of the light: noise, smearing, tone, sharpening, rescaling, JPEG once or twice.
 
-use image::codecs::jpeg::JpegEncoder;
+use image::RgbImage;
 use image::imageops::{self, FilterType};
-use image::{ExtendedColorType, ImageEncoder, RgbImage};
 use rand_pcg::Pcg64;
 
 use super::lens;
@@ -225,20 +224,17 @@ fn whole_levels(canvas: &Canvas<3>) -> RgbImage {
 
 /// Writes the picture, and reads and writes it once more for everybody who saved it again.
 fn save(mut picture: RgbImage, phone: &Phone) -> Result<Vec<u8>, DrawError> {
-    let fault = |e: image::ImageError| DrawError::Encode(e.to_string());
     let mut jpeg = Vec::new();
+    let last = phone.qualities.len().saturating_sub(1);
     for (index, quality) in phone.qualities.iter().enumerate() {
         if index > 0 {
-            picture = image::load_from_memory(&jpeg).map_err(fault)?.to_rgb8();
+            picture = image::load_from_memory(&jpeg).map_err(|e| DrawError::Encode(e.to_string()))?.to_rgb8();
         }
         if phone.is_subsampled {
             halve_colours(&mut picture);
         }
-        jpeg.clear();
-        let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, *quality);
-        encoder.set_exif_metadata(develop::exif(1)).map_err(|e| DrawError::Encode(e.to_string()))?;
-        let (width, height) = picture.dimensions();
-        encoder.write_image(&picture, width, height, ExtendedColorType::Rgb8).map_err(fault)?;
+        let orientation = if index == last { phone.orientation } else { 1 };
+        jpeg = develop::encode(std::mem::take(&mut picture), *quality, orientation)?;
     }
     Ok(jpeg)
 }
