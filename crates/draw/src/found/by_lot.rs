@@ -245,7 +245,8 @@ impl Draft {
         let aspect = self.lot.one(&[4.0 / 3.0, 4.0 / 3.0, 16.0 / 9.0, 1.5, 1.2], 1.5);
         let long = libm::sqrt(self.megapixels * 1e6 * aspect);
         // phones look at 0.62 to 0.8 of the picture's longer side and wider; nearer views are zoomed or cut out
-        let long = long.clamp(focal_px / 4.5, focal_px / 0.62).max(4.4 * self.ring_px);
+        let least = (focal_px / 4.5).min(3500.0);
+        let long = long.clamp(least, (focal_px / 0.62).max(least)).max(4.4 * self.ring_px);
         let short = (long / aspect).max(3.2 * self.ring_px);
         let (width, height) = if self.is_upright { (short, long) } else { (long, short) };
         let (sx, sy) = (
@@ -260,6 +261,12 @@ impl Draft {
         }
         let mm = d / focal_px;
         let ring_at = [0.0, self.ring_mm - 38.0, 0.0];
+        // a picture that was cut out or taken from a screen has lost what the phone wrote
+        let widths = focal_px / width.max(height);
+        if widths < 0.9 && self.phone.rescale == 1.0 && self.lot.is(0.6) {
+            // of the same angle over the diagonal, 43.27 mm (CIPA DCG-001, from memory)
+            self.phone.film_focal_mm = Some((43.27 * focal_px / width.hypot(height)).round() as u16);
+        }
         let factor = 1.0 / self.phone.rescale;
         let side = |v: f64| (v * factor).round();
         let (width, height) = (side(width), side(height));
@@ -332,5 +339,6 @@ fn phone(lot: &mut Lot, light: f64) -> Phone {
         qualities: vec![lot.between(70.0, 95.0) as u8],
         is_subsampled: lot.is(0.7),
         orientation: lot.one(&[1, 1, 1, 1, 6, 8, 3], 1),
+        film_focal_mm: None,
     }
 }

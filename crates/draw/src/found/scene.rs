@@ -181,6 +181,8 @@ pub struct Phone {
     pub is_subsampled: bool,
     /// Orientation tag, 1 to 8; the stored pixels are turned so that the tag brings them upright.
     pub orientation: u8,
+    /// Focal length on film of 36 mm × 24 mm that the phone writes into the file; none where that was lost.
+    pub film_focal_mm: Option<u16>,
 }
 
 /// A whole photograph.
