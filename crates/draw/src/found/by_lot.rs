@@ -196,7 +196,8 @@ impl Draft {
             (libm::sin(turn), libm::cos(turn), if self.is_mirrored { -1.0 } else { 1.0 });
         let turned = |[x, y, z]: Vec3| [sign * (x * cosine - y * sine), x * sine + y * cosine, z];
         self.beam.points_mm = points.iter().map(|p| turned(*p)).collect();
-        self.beam.fading_length_mm = -6.2832 * r / libm::log(self.left_after_turn.clamp(0.02, 0.99));
+        self.beam.fading_length_mm =
+            -std::f64::consts::TAU * r / libm::log(self.left_after_turn.clamp(0.02, 0.99));
         // the seen width is taken at half of what the sensor holds: a saturated core looks wider
         let over = libm::sqrt(2.0 * libm::log(2.0 * self.beam.brightness.max(1.0)));
         self.beam.sigma_mm = self.width_share * 2.0 * r / (2.0 * over);

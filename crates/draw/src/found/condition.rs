@@ -212,7 +212,7 @@ fn enlarged(d: &mut Draft) {
 }
 
 fn shaken(d: &mut Draft) {
-    let (long, way) = (d.lot.between(3.0, 7.0), d.lot.between(0.0, 6.28));
+    let (long, way) = (d.lot.between(3.0, 7.0), d.lot.between(0.0, std::f64::consts::TAU));
     d.ring_px = d.ring_px.max(75.0);
     d.phone.shake_px = [long * libm::cos(way), long * libm::sin(way)];
 }
