@@ -318,13 +318,14 @@ def scene(d):
     """Draws bench and room; gives labels [B, 4, H, W], their weights [B, 4, 1, 1] and the rings' truth."""
     ambient = torch.where(d.u() < 0.45, d.lu(0.001, 0.03), d.lu(0.03, 0.9))
     room(d, ambient)
-    furniture(d, ambient, 12)
+    furniture(d, ambient, 14)
     round_things(d, ambient, 4)
     cables(d, ambient, 5)
     displays(d, 3)
 
     # where the ring lies
-    has_beam, has_bulb = d.flag(0.82), d.flag(0.95)
+    # a lit bench is often photographed without a beam
+    has_beam, has_bulb = (d.u() < torch.where(ambient > 0.03, 0.66, 0.85)).float(), d.flag(0.95)
     a = LONG * d.lu(0.015, 0.40)
     a = torch.where(d.u() < 0.5, LONG * d.lu(0.025, 0.16), a)
     a = torch.minimum(a, 0.47 * torch.full_like(a, min(d.h, d.w)))
@@ -469,10 +470,10 @@ def scene(d):
         hx = hx + hy * hy / (2 * bulb_r) * d.u(0.3, 1.2)
         s = box(hx, hy, bulb_r * d.lu(0.01, 0.12) + 0.4, bulb_r * d.lu(0.02, 0.3) + 0.4)
         d.add(has_bulb * d.flag(0.45) * cover(s, 1.5) * lerp(ambient, 0.05, 0.2) * d.lu(0.1, 4), d.colour(0.4))
-    for _ in range(2):
-        at, wide = bulb_r * d.u(0.6, 0.99), bulb_r * d.lu(0.005, 0.04) + 0.4
+    for _ in range(4):
+        at, wide = bulb_r * d.u(0.5, 1.0), bulb_r * d.lu(0.005, 0.04) + 0.4
         part = (torch.cos(turn + d.u(0, TAU)) - d.u(0.2, 0.95)).clamp(0, 0.2) * 5
-        d.add(has_bulb * d.flag(0.5) * part * torch.exp(-((rho - at) / wide) ** 2) * ambient * d.lu(0.1, 3), d.colour(0.2))
+        d.add(has_bulb * d.flag(0.5) * part * torch.exp(-((rho - at) / wide) ** 2) * ambient * d.lu(0.1, 8), d.colour(0.3))
 
     # rungs or pegs in the bulb
     px, py = d.local(bx + bulb_r * d.n() * 0.3, by, d.n() * 0.1 + d.flag(0.3) * math.pi / 2)

@@ -237,8 +237,7 @@ impl Band {
         for _ in 0..6 {
             let off: Vec<f64> = places.iter().map(|[x, y]| ellipse.distance(*x, *y)).collect();
             let seen = off.iter().zip(&weights).filter(|(_, w)| **w > 0.0).map(|(d, _)| d.abs());
-            let scatter =
-                (1.4826 * crate::ring_curve::median(seen.collect())).max(0.15 * self.sigma_px).max(0.3);
+            let scatter = (1.4826 * crate::ring_curve::median(seen.collect())).max(0.15 * self.sigma_px).max(0.3);
             let points: Vec<Weighted> = places
                 .iter()
                 .zip(&off)

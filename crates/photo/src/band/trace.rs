@@ -45,11 +45,7 @@ impl Band {
             .chunks_exact(m)
             .zip(&self.offset_px)
             .zip(&self.lit)
-            .map(
-                |((row, d), lit)| {
-                    if *lit { fit_line(row, self.light.raster, &shape, *d, reach) } else { None }
-                },
-            )
+            .map(|((row, d), lit)| if *lit { fit_line(row, self.light.raster, &shape, *d, reach) } else { None })
             .collect();
         let mut why: Vec<&'static str> = Vec::with_capacity(fits.len());
         for (fit, (lit, usable)) in fits.iter().zip(self.lit.iter().zip(&self.usable)) {
@@ -88,14 +84,8 @@ impl Band {
     fn width(&self, values: &[f32]) -> Option<f64> {
         let raster = self.light.raster;
         let m = raster.len();
-        let mut rows: Vec<(f64, usize)> = self
-            .height
-            .iter()
-            .zip(&self.lit)
-            .enumerate()
-            .filter(|(_, (_, l))| **l)
-            .map(|(i, (h, _))| (*h, i))
-            .collect();
+        let mut rows: Vec<(f64, usize)> =
+            self.height.iter().zip(&self.lit).enumerate().filter(|(_, (_, l))| **l).map(|(i, (h, _))| (*h, i)).collect();
         rows.sort_by(|a, b| b.0.total_cmp(&a.0));
         rows.truncate((rows.len() / 2).max(8));
         let half = ((super::SIDE + 0.5) * self.sigma_px / raster.step).ceil() as isize;
@@ -152,11 +142,7 @@ impl Band {
         for ((fit, w), t) in fits.iter().zip(weights).zip(&self.t) {
             if let Some(fit) = fit.filter(|_| *w > 0.0) {
                 let place = station(&self.base, *t, fit.centre_px);
-                points.push(Weighted {
-                    x: place.x,
-                    y: place.y,
-                    weight: w * (floor / fit.u_px.max(floor)).powi(2),
-                });
+                points.push(Weighted { x: place.x, y: place.y, weight: w * (floor / fit.u_px.max(floor)).powi(2) });
             }
         }
         if points.len() < 8 {

@@ -12,8 +12,6 @@ use rten_tensor::prelude::*;
 const LONG_SIDE_PX: f64 = 512.0;
 /// The network halves its input six times: sides are multiples of this.
 const MULTIPLE: usize = 64;
-/// Samples averaged along each side of an input pixel, at most.
-const MOST_SAMPLES: usize = 4;
 
 /// Weights, 8 bits each: `crates/photo/learn/README.md` tells how they were made.
 static WEIGHTS: &[u8] = include_bytes!("../../assets/finder.onnx");
@@ -53,41 +51,31 @@ impl Window {
         [self.height, self.width].map(|side| side.next_multiple_of(MULTIPLE))
     }
 
-    /// Encoded red, green, blue: the picture's edge is carried on where the window leaves it.
+    /// Encoded red, green, blue: means over blocks, the nearest block of each input pixel; the picture's edge is carried on where
+    /// the window leaves it.
     fn input(&self, picture: &Picture) -> NdTensor<f32, 3> {
         let [high, wide] = self.padded();
         let plane = high * wide;
-        let count = (self.step_px.ceil() as usize).clamp(1, MOST_SAMPLES);
-        let offsets: Vec<f64> =
-            (0..count).map(|k| self.step_px * (k as f64 + 0.5) / count as f64 - 0.5).collect();
-        let share = 1.0 / (count * count) as f32;
+        let factor = (self.step_px.floor() as usize).max(1);
+        let (columns, rows, rgb) = picture.reduced_rgb8(factor);
+        let block = |from: f64, i: usize, count: usize| -> usize {
+            let place = (from + self.step_px * (i as f64 + 0.5)) / factor as f64 - 0.5;
+            (place.round().max(0.0) as usize).min(count.saturating_sub(1))
+        };
+        let places: Vec<usize> =
+            (0..wide).map(|i| block(self.from_px[0], i.min(self.width - 1), columns)).collect();
         let mut values = vec![0.0_f32; 3 * plane];
         for j in 0..high {
-            for i in 0..wide {
-                let corner = [
-                    self.from_px[0] + self.step_px * i.min(self.width - 1) as f64,
-                    self.from_px[1] + self.step_px * j.min(self.height - 1) as f64,
-                ];
-                let colour = mean_colour(picture, corner, &offsets);
-                for (c, value) in colour.into_iter().enumerate() {
-                    values[c * plane + j * wide + i] = value * share;
+            let row = block(self.from_px[1], j.min(self.height - 1), rows) * columns;
+            for (i, place) in places.iter().enumerate() {
+                let Some(pixel) = rgb.get(3 * (row + place)..3 * (row + place) + 3) else { continue };
+                for (c, value) in pixel.iter().enumerate() {
+                    values[c * plane + j * wide + i] = f32::from(*value) / 255.0;
                 }
             }
         }
         NdTensor::from_data([3, high, wide], values)
     }
-}
-
-/// Sum of encoded colour over a grid of samples; a grey picture has its light in all three.
-fn mean_colour(picture: &Picture, corner: [f64; 2], offsets: &[f64]) -> [f32; 3] {
-    let mut sum = [0.0_f32; 3];
-    for dy in offsets {
-        for dx in offsets {
-            let sample = picture.encoded_all(corner[0] + dx, corner[1] + dy);
-            sum.iter_mut().zip(sample).for_each(|(s, v)| *s += v);
-        }
-    }
-    if picture.channels() == 1 { [sum[0]; 3] } else { sum }
 }
 
 /// The network with one thread of its own: photographs are spread over threads elsewhere, and numbers stay the same.
