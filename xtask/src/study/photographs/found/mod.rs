@@ -6,7 +6,7 @@ mod measure;
 mod scene;
 mod truth;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use arcmass_draw::{FOUND_CONDITIONS, FoundCondition};
 
@@ -52,7 +52,7 @@ pub(super) fn study(asked: &Asked) -> Result<(), String> {
     Ok(())
 }
 
-fn measure_all(asked: &Asked, path: &PathBuf) -> Result<(), String> {
+fn measure_all(asked: &Asked, path: &Path) -> Result<(), String> {
     let before: Vec<Row> = read_lines(path);
     let is_done = |condition: &FoundCondition, seed: u64| {
         before.iter().any(|row| row.condition == condition.name && row.seed == seed)
