@@ -28,7 +28,7 @@ pub(crate) fn develop(
 ) -> Result<Vec<u8>, DrawError> {
     canvas.blur(sensor.blur_px);
     label(&mut canvas);
-    encode(expose(&canvas, view, sensor, seed), sensor)
+    encode(expose(&canvas, view, sensor, seed), sensor.jpeg_quality, sensor.orientation, None)
 }
 
 /// Share of the light that the label's plate lets through.
@@ -113,8 +113,13 @@ fn add_hot_pixels(bytes: &mut [u8], count: u32, random: &mut Pcg64) {
 }
 
 /// Turns the pixels so that the tag brings them upright, and writes them.
-fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
-    let stored = match sensor.orientation {
+pub(crate) fn encode(
+    upright: RgbImage,
+    quality: u8,
+    orientation: u8,
+    film_focal_mm: Option<u16>,
+) -> Result<Vec<u8>, DrawError> {
+    let stored = match orientation {
         2 => imageops::flip_horizontal(&upright),
         3 => imageops::rotate180(&upright),
         4 => imageops::flip_vertical(&upright),
@@ -125,8 +130,10 @@ fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
         _ => upright,
     };
     let mut jpeg = Vec::with_capacity(stored.len() / 8);
-    let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, sensor.jpeg_quality);
-    encoder.set_exif_metadata(exif(sensor.orientation)).map_err(|e| DrawError::Encode(e.to_string()))?;
+    let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, quality);
+    encoder
+        .set_exif_metadata(exif(orientation, film_focal_mm))
+        .map_err(|e| DrawError::Encode(e.to_string()))?;
     let (width, height) = stored.dimensions();
     encoder
         .write_image(&stored, width, height, ExtendedColorType::Rgb8)
@@ -134,22 +141,40 @@ fn encode(upright: RgbImage, sensor: &Sensor) -> Result<Vec<u8>, DrawError> {
     Ok(jpeg)
 }
 
-/// A directory of two entries: what the picture is, and its orientation (Exif 2.32, TIFF 6.0 § 2).
-pub(crate) fn exif(orientation: u8) -> Vec<u8> {
+/// What the picture is, its orientation, and the lens where one is known (Exif 2.32, TIFF 6.0 § 2).
+///
+/// The lens is a focal length on film of 36 mm × 24 mm; it stands in a directory of its own, behind the first one.
+fn exif(orientation: u8, film_focal_mm: Option<u16>) -> Vec<u8> {
     let words = b"drawn picture, simulated\0";
-    let text_at: u32 = 8 + 2 + 2 * 12 + 4;
-    let mut block = b"II\x2a\x00\x08\x00\x00\x00\x02\x00".to_vec();
-    let mut entry = |tag: u16, kind: u16, count: u32, value: u32| {
-        block.extend(tag.to_le_bytes());
-        block.extend(kind.to_le_bytes());
-        block.extend(count.to_le_bytes());
-        block.extend(value.to_le_bytes());
-    };
-    entry(0x010E, 2, words.len() as u32, text_at);
-    entry(0x0112, 3, 1, u32::from(orientation));
+    let entries: u16 = if film_focal_mm.is_some() { 3 } else { 2 };
+    let text_at: u32 = 8 + 2 + u32::from(entries) * 12 + 4;
+    // the second directory begins on an even byte
+    let lens_at = text_at + (words.len() as u32).next_multiple_of(2);
+    let mut block = b"II\x2a\x00\x08\x00\x00\x00".to_vec();
+    block.extend(entries.to_le_bytes());
+    block.extend(exif_entry(0x010E, 2, words.len() as u32, text_at));
+    block.extend(exif_entry(0x0112, 3, 1, u32::from(orientation)));
+    if film_focal_mm.is_some() {
+        block.extend(exif_entry(0x8769, 4, 1, lens_at));
+    }
     block.extend([0; 4]);
     block.extend(words);
+    if let Some(focal_mm) = film_focal_mm {
+        block.resize(lens_at as usize, 0);
+        block.extend(1_u16.to_le_bytes());
+        block.extend(exif_entry(0xA405, 3, 1, u32::from(focal_mm)));
+        block.extend([0; 4]);
+    }
     block
+}
+
+/// Tag, type, count, and value or place.
+fn exif_entry(tag: u16, kind: u16, count: u32, value: u32) -> Vec<u8> {
+    let mut entry = tag.to_le_bytes().to_vec();
+    entry.extend(kind.to_le_bytes());
+    entry.extend(count.to_le_bytes());
+    entry.extend(value.to_le_bytes());
+    entry
 }
 
 #[cfg(test)]
@@ -181,7 +206,7 @@ mod tests {
             upright.put_pixel(x, y, image::Rgb([240, 240, 240]));
         }
         for orientation in 1..=8 {
-            let jpeg = encode(upright.clone(), &Sensor { orientation, ..Sensor::ideal() }).unwrap();
+            let jpeg = encode(upright.clone(), 100, orientation, Some(26)).unwrap();
             let mut decoder = ImageReader::new(std::io::Cursor::new(jpeg))
                 .with_guessed_format()
                 .unwrap()

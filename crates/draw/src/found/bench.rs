@@ -149,6 +149,12 @@ fn paint_base(easel: &mut Easel) {
     let colour = lot.one(&[[0.03; 3], [0.05, 0.05, 0.06], [0.42, 0.26, 0.13], [0.25, 0.26, 0.28]], [0.04; 3]);
     let top = foot.max(table + 20.0) + lot.between(-4.0, 10.0);
     easel.solid([-wide, table, -deep], [wide, top, deep], colour);
+    if lot.is(0.5) {
+        let high = (0.16 * (top - table)).clamp(3.0, 12.0);
+        let foot = [lot.between(-0.4, 0.4) * wide, table + 0.55 * (top - table), deep + 0.5];
+        easel.print("current under 3", foot, high, [0.75; 3]);
+        easel.print("130 turn unit", [foot[0], foot[1] - 1.7 * high, foot[2]], high, [0.75; 3]);
+    }
 }
 
 /// A black lined hood behind the coils, its cloth falling to one side.

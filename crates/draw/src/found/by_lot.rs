@@ -47,6 +47,8 @@ pub(crate) struct Draft {
     /// Turn of the whole tube in the picture's plane; mirrored left and right.
     pub(crate) tube_turn_deg: f64,
     pub(crate) is_mirrored: bool,
+    /// How far the ring stands aside of where the camera aims, in its radii, so that the frame cuts it.
+    pub(crate) cut_radii: Option<[f64; 2]>,
     pub(crate) beam: FoundBeam,
     pub(crate) gas: Gas,
     pub(crate) ghosts: Ghosts,
@@ -102,13 +104,14 @@ impl Draft {
             bulb_mm,
             coil_mm: lot.between(138.0, 165.0),
             width_share: lot.between(0.03, 0.075),
-            left_after_turn: lot.between(0.25, 0.85),
+            left_after_turn: lot.between(0.15, 0.8),
             turns: 1.0,
             gun_tilt_deg: lot.between(-0.8, 0.8),
             gun_length_mm: lot.between(14.0, 30.0),
             gun_radius_mm: lot.between(4.0, 8.5),
             tube_turn_deg: lot.between(-14.0, 14.0),
             is_mirrored: lot.is(0.5),
+            cut_radii: None,
             beam: FoundBeam {
                 points_mm: Vec::new(),
                 sigma_mm: 1.0,
@@ -193,7 +196,8 @@ impl Draft {
             (libm::sin(turn), libm::cos(turn), if self.is_mirrored { -1.0 } else { 1.0 });
         let turned = |[x, y, z]: Vec3| [sign * (x * cosine - y * sine), x * sine + y * cosine, z];
         self.beam.points_mm = points.iter().map(|p| turned(*p)).collect();
-        self.beam.fading_length_mm = -6.2832 * r / libm::log(self.left_after_turn.clamp(0.02, 0.99));
+        self.beam.fading_length_mm =
+            -std::f64::consts::TAU * r / libm::log(self.left_after_turn.clamp(0.02, 0.99));
         // the seen width is taken at half of what the sensor holds: a saturated core looks wider
         let over = libm::sqrt(2.0 * libm::log(2.0 * self.beam.brightness.max(1.0)));
         self.beam.sigma_mm = self.width_share * 2.0 * r / (2.0 * over);
@@ -242,16 +246,28 @@ impl Draft {
         let aspect = self.lot.one(&[4.0 / 3.0, 4.0 / 3.0, 16.0 / 9.0, 1.5, 1.2], 1.5);
         let long = libm::sqrt(self.megapixels * 1e6 * aspect);
         // phones look at 0.62 to 0.8 of the picture's longer side and wider; nearer views are zoomed or cut out
-        let long = long.clamp(focal_px / 4.5, focal_px / 0.62).max(4.4 * self.ring_px);
+        let least = (focal_px / 4.5).min(3500.0);
+        let long = long.clamp(least, (focal_px / 0.62).max(least)).max(4.4 * self.ring_px);
         let short = (long / aspect).max(3.2 * self.ring_px);
         let (width, height) = if self.is_upright { (short, long) } else { (long, short) };
         let (sx, sy) = (
             self.lot.between(-1.0, 1.0) * (0.5 * width - 1.45 * self.ring_px).max(0.0),
             self.lot.between(-0.6, 0.6) * (0.5 * height - 1.45 * self.ring_px).max(0.0),
         );
-        let (sx, sy) = (0.75 * sx, 0.75 * sy);
+        let (mut sx, mut sy) = (0.75 * sx, 0.75 * sy);
+        if let Some([x, y]) = self.cut_radii {
+            // so many radii of the ring stand beyond the frame
+            sx = x.signum() * (0.5 * width - (1.0 - x.abs()) * self.ring_px);
+            sy = y * self.ring_px;
+        }
         let mm = d / focal_px;
         let ring_at = [0.0, self.ring_mm - 38.0, 0.0];
+        // a picture that was cut out or taken from a screen has lost what the phone wrote
+        let widths = focal_px / width.max(height);
+        if widths < 0.9 && self.phone.rescale == 1.0 && self.lot.is(0.6) {
+            // of the same angle over the diagonal, 43.27 mm (CIPA DCG-001, from memory)
+            self.phone.film_focal_mm = Some((43.27 * focal_px / width.hypot(height)).round() as u16);
+        }
         let factor = 1.0 / self.phone.rescale;
         let side = |v: f64| (v * factor).round();
         let (width, height) = (side(width), side(height));
@@ -323,5 +339,7 @@ fn phone(lot: &mut Lot, light: f64) -> Phone {
         rescale: 1.0,
         qualities: vec![lot.between(70.0, 95.0) as u8],
         is_subsampled: lot.is(0.7),
+        orientation: lot.one(&[1, 1, 1, 1, 6, 8, 3], 1),
+        film_focal_mm: None,
     }
 }

@@ -63,6 +63,9 @@ pub const FOUND_CONDITIONS: &[FoundCondition] = &[
     condition("no scale", "the coil's rim is the only known length", no_scale),
     condition("pink and orange", "pink or orange beam", |d| d.coloured(&[5, 6])),
     condition("blue and violet", "blue or violet beam", |d| d.coloured(&[3, 4])),
+    condition("open ring", "the beam meets the glass after a part of a turn", open_ring),
+    condition("large gun", "gun and its shields hide 40° to 90° of the ring", large_gun),
+    condition("cut by the frame", "a fifth to a half of the ring's width is beyond the picture", cut),
     condition("large", "8 to 12 megapixels", |d| {
         d.megapixels = d.lot.between(8.0, 12.0);
         d.ring_px = d.lot.between(150.0, 350.0);
@@ -162,6 +165,22 @@ fn second_turn(d: &mut Draft) {
     d.ring_mm = d.lot.between(28.0, 40.0);
 }
 
+fn open_ring(d: &mut Draft) {
+    d.ring_mm = d.lot.between(55.0, 66.0);
+    d.left_after_turn = d.lot.between(0.3, 0.7);
+}
+
+fn large_gun(d: &mut Draft) {
+    d.gun_length_mm = d.lot.between(30.0, 42.0);
+    d.gun_radius_mm = d.lot.between(9.0, 13.0);
+}
+
+fn cut(d: &mut Draft) {
+    let way = if d.lot.is(0.5) { 1.0 } else { -1.0 };
+    d.cut_radii = Some([way * d.lot.between(0.4, 0.9), d.lot.between(-0.4, 0.4)]);
+    d.scale = None;
+}
+
 fn ghosts(d: &mut Draft) {
     d.ghosts.mirrored = d.lot.between(0.10, 0.25);
     d.ghosts.arcs = d.lot.between(0.12, 0.3);
@@ -193,7 +212,7 @@ fn enlarged(d: &mut Draft) {
 }
 
 fn shaken(d: &mut Draft) {
-    let (long, way) = (d.lot.between(3.0, 7.0), d.lot.between(0.0, 6.28));
+    let (long, way) = (d.lot.between(3.0, 7.0), d.lot.between(0.0, std::f64::consts::TAU));
     d.ring_px = d.ring_px.max(75.0);
     d.phone.shake_px = [long * libm::cos(way), long * libm::sin(way)];
 }

@@ -36,20 +36,20 @@ pub(crate) fn bars(digit: usize) -> Vec<[[f64; 2]; 4]> {
 
 /// The strokes of a printed number, centred on 0 across, foot at 0, in units of its height (y up).
 pub(crate) fn numeral(number: u32) -> Vec<Vec<[f64; 2]>> {
-    let text = number.to_string();
-    let middle = 0.5 * glyphs::width(&text, 1.0);
+    word(&number.to_string())
+}
+
+/// The strokes of a printed word, laid out in the same way.
+pub(crate) fn word(text: &str) -> Vec<Vec<[f64; 2]>> {
+    let middle = 0.5 * glyphs::width(text, 1.0);
+    let place = |index: usize, (x, y): &(i16, i16)| {
+        [f64::from(*x) / 100.0 + index as f64 * glyphs::ADVANCE - middle, f64::from(*y) / 100.0]
+    };
     text.chars()
         .enumerate()
         .flat_map(|(index, letter)| {
-            glyphs::strokes(letter).iter().map(move |stroke| {
-                stroke
-                    .iter()
-                    .map(|(x, y)| {
-                        let across = f64::from(*x) / 100.0 + index as f64 * glyphs::ADVANCE;
-                        [across - middle, f64::from(*y) / 100.0]
-                    })
-                    .collect()
-            })
+            let strokes = glyphs::strokes(letter).iter();
+            strokes.map(move |stroke| stroke.iter().map(|point| place(index, point)).collect())
         })
         .collect()
 }

@@ -107,3 +107,14 @@ fn hull(mut places: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
     outline.extend(half(&mut places.iter().rev().copied()));
     outline
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hull_leaves_out_what_lies_inside() {
+        let places = vec![[0.0, 0.0], [2.0, 1.0], [4.0, 0.0], [4.0, 3.0], [1.0, 1.0], [0.0, 3.0]];
+        assert_eq!(hull(places), vec![[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [0.0, 3.0]]);
+    }
+}

@@ -79,6 +79,9 @@ pub fn draw_found(scene: &FoundScene) -> Result<FoundPicture, DrawError> {
     light.veil(&mut easel.canvas, easel.front.as_ref());
     if let Some(rule) = rule.as_ref().filter(|rule| rule.is_in_front()) {
         rule.paint(&mut easel);
+        // what comes later may hide the scale, too
+        let later = Canvas::new(view.width, view.height);
+        easel.behind_scale = easel.front.replace(later);
     }
     tube::paint_front(&mut easel, &light);
     bench::paint_front(&mut easel);
@@ -94,6 +97,8 @@ pub(crate) struct Easel<'a> {
     pub(crate) canvas: Canvas<3>,
     /// How far each pixel is covered by what stands before the beam; kept from the moment the beam is there.
     pub(crate) front: Option<Canvas<1>>,
+    /// The same of all up to a scale before the beam and with it; `front` then begins anew.
+    behind_scale: Option<Canvas<1>>,
     ring_middle: Vec3,
 }
 
@@ -106,6 +111,7 @@ impl<'a> Easel<'a> {
             scene,
             canvas: Canvas::new(view.width, view.height),
             front: None,
+            behind_scale: None,
             ring_middle: scaled(sum, 1.0 / points.len() as f64),
         }
     }
@@ -193,6 +199,24 @@ impl<'a> Easel<'a> {
         });
     }
 
+    /// A round face that looks to +z.
+    pub(crate) fn disc(&mut self, middle: Vec3, radius_mm: f64, colour: [f32; 3]) {
+        self.face(&circle(middle, [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], radius_mm, 28), [0.0, 0.0, 1.0], colour);
+    }
+
+    /// A word printed on a face that looks to +z, its middle's foot at a place.
+    pub(crate) fn print(&mut self, word: &str, foot: Vec3, high_mm: f64, colour: [f32; 3]) {
+        let lit = self.lit(colour, foot, [0.0, 0.0, 1.0]);
+        let half = (0.07 * high_mm * self.px_per_mm(foot)).max(0.3);
+        for stroke in super::digits::word(word) {
+            let points: Vec<Vec3> =
+                stroke.iter().map(|[x, y]| [foot[0] + high_mm * x, foot[1] + high_mm * y, foot[2]]).collect();
+            if let Some(points) = self.project(&points) {
+                self.paint(&[super::brush::line(&points, |_| half)], 1.0, |_, _| lit);
+            }
+        }
+    }
+
     /// A box with its faces square to the axes, of which the camera sees three.
     pub(crate) fn solid(&mut self, low: Vec3, high: Vec3, colour: [f32; 3]) {
         let eye = self.view.origin;
@@ -245,11 +269,12 @@ fn truth(
     let factor = [f64::from(size[0]) / view.width as f64, f64::from(size[1]) / view.height as f64];
     let kept = |px: [f64; 2]| [0, 1].map(|k| (px[k] + 0.5) * factor[k] - 0.5);
     let behind = || DrawError::BehindCamera { what: "the gun" };
-    let covered = |px: [f64; 2]| {
+    let is_under = |mask: Option<&Canvas<1>>, px: [f64; 2]| {
         let at = |v: f64, n: usize| (v.max(0.0).round() as usize).min(n - 1);
-        let front = easel.front.as_ref();
-        front.map_or(0.0, |front| front.row(at(px[1], view.height))[at(px[0], view.width)][0]) > 0.5
+        mask.is_some_and(|mask| mask.row(at(px[1], view.height))[at(px[0], view.width)][0] > 0.5)
     };
+    let is_hidden_late = |px: [f64; 2]| is_under(easel.front.as_ref(), px);
+    let covered = |px: [f64; 2]| is_hidden_late(px) || is_under(easel.behind_scale.as_ref(), px);
     let points = &scene.beam.points_mm;
     let straight: Option<Vec<[f64; 2]>> = points.iter().map(|p| view.project(*p)).collect();
     let visible = |(point, px): (&Vec3, &[f64; 2])| {
@@ -263,9 +288,8 @@ fn truth(
     };
     let labels = rule.map_or_else(Vec::new, |rule| rule.labels());
     let labels = labels.into_iter().map(|mut label| {
-        // numbers of a scale that itself stands before the beam are covered by nothing but coils
-        let is_free = if rule.is_some_and(rule::Laid::is_in_front) { true } else { !covered(label.px) };
-        label.is_visible = view.in_frame(label.px) && is_free;
+        // a scale before the beam is hidden by what was painted after it only
+        label.is_visible = view.in_frame(label.px) && !is_hidden_late(label.px);
         label.px = kept(label.px);
         label
     });

@@ -1,8 +1,7 @@
 //! What a phone makes of the light: noise, smearing, tone, sharpening, rescaling, JPEG once or twice.
 
-use image::codecs::jpeg::JpegEncoder;
+use image::RgbImage;
 use image::imageops::{self, FilterType};
-use image::{ExtendedColorType, ImageEncoder, RgbImage};
 use rand_pcg::Pcg64;
 
 use super::lens;
@@ -225,20 +224,17 @@ fn whole_levels(canvas: &Canvas<3>) -> RgbImage {
 
 /// Writes the picture, and reads and writes it once more for everybody who saved it again.
 fn save(mut picture: RgbImage, phone: &Phone) -> Result<Vec<u8>, DrawError> {
-    let fault = |e: image::ImageError| DrawError::Encode(e.to_string());
     let mut jpeg = Vec::new();
+    let last = phone.qualities.len().saturating_sub(1);
     for (index, quality) in phone.qualities.iter().enumerate() {
         if index > 0 {
-            picture = image::load_from_memory(&jpeg).map_err(fault)?.to_rgb8();
+            picture = image::load_from_memory(&jpeg).map_err(|e| DrawError::Encode(e.to_string()))?.to_rgb8();
         }
         if phone.is_subsampled {
             halve_colours(&mut picture);
         }
-        jpeg.clear();
-        let mut encoder = JpegEncoder::new_with_quality(&mut jpeg, *quality);
-        encoder.set_exif_metadata(develop::exif(1)).map_err(|e| DrawError::Encode(e.to_string()))?;
-        let (width, height) = picture.dimensions();
-        encoder.write_image(&picture, width, height, ExtendedColorType::Rgb8).map_err(fault)?;
+        let orientation = if index == last { phone.orientation } else { 1 };
+        jpeg = develop::encode(std::mem::take(&mut picture), *quality, orientation, phone.film_focal_mm)?;
     }
     Ok(jpeg)
 }
@@ -257,5 +253,33 @@ fn halve_colours(picture: &mut RgbImage) {
             let shown = std::array::from_fn(|k| (lumas[i] + colour[k]).clamp(0.0, 255.0) as u8);
             picture.put_pixel(x, y, image::Rgb(shown));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn means_over_squares_are_those_of_the_pixels_that_are_there() {
+        let plane: Vec<f32> = (0..20).map(|v| v as f32).collect();
+        // five pixels a row; the corner has four neighbours, (0 + 1 + 5 + 6)/4, the middle of the second row nine
+        let means = boxed(&plane, 5, 4, 1);
+        assert!((means[0] - 3.0).abs() < 1e-5 && (means[7] - 7.0).abs() < 1e-5, "{means:?}");
+        assert!((means[19] - 16.0).abs() < 1e-4, "{means:?}");
+    }
+
+    #[test]
+    fn half_the_colours_leave_brightness_and_the_mean_colour() {
+        let mut picture =
+            RgbImage::from_fn(2, 2, |x, _| image::Rgb(if x == 0 { [200, 40, 40] } else { [40, 60, 200] }));
+        let before = picture.clone();
+        halve_colours(&mut picture);
+        for (now, then) in picture.pixels().zip(before.pixels()) {
+            let luma = |p: &image::Rgb<u8>| (0..3).map(|k| LUMA[k] * f32::from(p.0[k])).sum::<f32>();
+            assert!((luma(now) - luma(then)).abs() < 2.0, "{now:?} {then:?}");
+        }
+        let excess = |x| i32::from(picture.get_pixel(x, 0).0[0]) - i32::from(picture.get_pixel(x, 0).0[2]);
+        assert!((excess(0) - excess(1)).abs() <= 2);
     }
 }

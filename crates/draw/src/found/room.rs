@@ -159,6 +159,76 @@ fn paint_things(easel: &mut Easel, lot: &mut Lot) {
     if lot.is(0.18) {
         paint_window(easel, lot, z);
     }
+    if lot.is(0.3) {
+        paint_round(easel, lot, z + 62.0);
+    }
+    if lot.is(0.15) {
+        paint_screen(easel, lot);
+    }
+    paint_on_table(easel, lot);
+}
+
+/// A round thing on the wall or hanging before it: a clock, a lamp that glows.
+fn paint_round(easel: &mut Easel, lot: &mut Lot, z: f64) {
+    let at = [lot.between(-700.0, 700.0), lot.between(-50.0, 700.0), z];
+    let radius = lot.between(25.0, 140.0);
+    if lot.is(0.6) {
+        return supplies::paint_dial(easel, at, radius, lot);
+    }
+    let light = (easel.scene.around.light * lot.between(0.5, 6.0)) as f32;
+    let ring = super::paint::circle(at, [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], radius, 40);
+    if let Some(outline) = easel.project(&ring) {
+        easel.shine(outline, [light, 0.95 * light, 0.8 * light]);
+    }
+}
+
+/// A screen that glows bluish, beside and behind the bench.
+fn paint_screen(easel: &mut Easel, lot: &mut Lot) {
+    let side = -easel.scene.around.supplies_side;
+    let x = side * lot.between(330.0, 520.0);
+    let (y, z) = (easel.scene.around.table_mm + lot.between(15.0, 90.0), lot.between(-220.0, -60.0));
+    let (wide, high) = (lot.between(150.0, 190.0), lot.between(110.0, 210.0));
+    easel.solid([x - wide - 8.0, y - 14.0, z - 15.0], [x + wide + 8.0, y + high + 8.0, z - 1.0], [0.02; 3]);
+    let light = lot.between(0.05, 0.9) as f32;
+    let corners = [[x - wide, y, z], [x + wide, y, z], [x + wide, y + high, z], [x - wide, y + high, z]];
+    if let Some(outline) = easel.project(&corners) {
+        easel.shine(outline, [0.7 * light, 0.85 * light, light]);
+    }
+    for line in 0..6 {
+        let foot = [x + lot.between(-0.5, 0.3) * wide, y + high * (0.12 + 0.14 * f64::from(line)), z + 0.5];
+        easel.print(lot.one(&["run 12", "mean 4217", "3 turned", "1 2 3 4"], "run"), foot, 7.0, [0.02; 3]);
+    }
+}
+
+/// Books, boxes, a roll of tape: what lies about.
+fn paint_on_table(easel: &mut Easel, lot: &mut Lot) {
+    let colours = [
+        [0.6, 0.58, 0.5],
+        [0.05, 0.12, 0.3],
+        [0.4, 0.06, 0.05],
+        [0.55, 0.42, 0.2],
+        [0.1, 0.25, 0.15],
+        [0.75; 3],
+    ];
+    let table = easel.scene.around.table_mm;
+    for _ in 0..lot.between(0.0, 6.0) as usize {
+        let x = lot.between(-520.0, 520.0);
+        let z = lot.between(-260.0, -90.0);
+        let (wide, high, deep) = (lot.between(20.0, 170.0), lot.between(4.0, 90.0), lot.between(20.0, 120.0));
+        let colour = lot.one(&colours, [0.3; 3]);
+        easel.solid([x, table, z - deep], [x + wide, table + high, z], colour);
+        if lot.is(0.4) && high > 25.0 {
+            let at = [x + 0.5 * wide, table + 0.4 * high, z + 0.5];
+            easel.print(lot.one(&["unit 3", "meter", "2 m", "under"], "unit"), at, 0.25 * high, [0.03; 3]);
+        }
+    }
+    if lot.is(0.25) {
+        let at = [lot.between(-420.0, 420.0), table + 45.0, lot.between(-200.0, -100.0)];
+        let colour = lot.one(&colours, [0.5; 3]);
+        easel.disc(at, 44.0, colour);
+        easel.disc([at[0], at[1], at[2] + 0.5], 36.0, colour.map(|c| 0.6 * c));
+        easel.disc([at[0], at[1], at[2] + 1.0], 30.0, [0.02; 3]);
+    }
 }
 
 /// A window, bright by day and black by night.

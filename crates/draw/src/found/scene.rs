@@ -179,6 +179,10 @@ pub struct Phone {
     pub qualities: Vec<u8>,
     /// Colours are kept at half the resolution.
     pub is_subsampled: bool,
+    /// Orientation tag, 1 to 8; the stored pixels are turned so that the tag brings them upright.
+    pub orientation: u8,
+    /// Focal length on film of 36 mm × 24 mm that the phone writes into the file; none where that was lost.
+    pub film_focal_mm: Option<u16>,
 }
 
 /// A whole photograph.
@@ -233,6 +237,7 @@ impl Phone {
     fn check(&self) -> Result<(), DrawError> {
         positive("the exposure", self.exposure)?;
         within("the focus blur", self.blur_px, "0 to 50 px", |v| (0.0..=50.0).contains(&v))?;
+        within("the orientation tag", f64::from(self.orientation), "1 to 8", |v| (1.0..=8.0).contains(&v))?;
         within("the picture's size over the sensor's", self.rescale, "0.05 to 4", |v| {
             (0.05..=4.0).contains(&v)
         })?;

@@ -99,12 +99,49 @@ fn paint_front(easel: &mut Easel, front: &Pile, [x0, foot]: [f64; 2], lot: &mut 
         let colour = if socket % 2 == 0 { [0.55, 0.02, 0.03] } else { [0.02; 3] };
         paint_knob(easel, [x, foot + 0.15 * front.high, z], 5.0, colour);
     }
+    if lot.is(0.35) {
+        paint_dial(
+            easel,
+            [x0 + lot.between(0.72, 0.85) * front.wide, foot + 0.5 * front.high, z],
+            0.24 * front.high,
+            lot,
+        );
+    }
+    let ink = if lot.is(0.5) { [0.7; 3] } else { [0.02; 3] };
+    for line in 0..3 {
+        let word = lot.one(&["current", "meter", "heater", "unit 7", "under 500", "mean"], "unit");
+        let at =
+            [x0 + lot.between(0.2, 0.8) * front.wide, foot + front.high * (0.86 - 0.36 * f64::from(line)), z];
+        easel.print(word, at, lot.between(3.0, 6.0), ink);
+    }
     if lot.is(0.5) {
         let colour = if lot.is(0.5) { [0.15, 0.15, 2.5] } else { [2.0, 0.4, 0.1] };
         let at = [x0 + 0.12 * front.wide, foot + 0.75 * front.high, z];
         if let Some(disc) = easel.project(&circle(at, X, Y, lot.between(2.0, 7.0), 16)) {
             easel.shine(disc, colour);
         }
+    }
+}
+
+/// A pointer instrument: a round white face, its scale and its needle.
+pub(crate) fn paint_dial(easel: &mut Easel, at: Vec3, radius: f64, lot: &mut Lot) {
+    easel.disc(at, 1.1 * radius, [0.03; 3]);
+    easel.disc([at[0], at[1], at[2] + 0.5], radius, [0.75; 3]);
+    let z = at[2] + 1.0;
+    let needle = lot.between(-1.0, 1.0);
+    let ink = easel.lit([0.03; 3], at, [0.0, 0.0, 1.0]);
+    for mark in -5..=5 {
+        let angle = f64::from(mark) * 0.2;
+        let place = |share: f64| {
+            [at[0] + share * radius * libm::sin(angle), at[1] + share * radius * libm::cos(angle), z]
+        };
+        if let Some(ends) = easel.project(&[place(0.74), place(0.9)]) {
+            easel.paint(&[line(&ends, |_| 0.4)], 1.0, |_, _| ink);
+        }
+    }
+    let tip = [at[0] + 0.8 * radius * libm::sin(needle), at[1] + 0.8 * radius * libm::cos(needle), z];
+    if let Some(ends) = easel.project(&[[at[0], at[1] - 0.4 * radius, z], tip]) {
+        easel.paint(&[line(&ends, |_| 0.5)], 1.0, |_, _| ink);
     }
 }
 

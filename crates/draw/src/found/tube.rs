@@ -96,7 +96,7 @@ fn paint_limb(easel: &mut Easel) {
     let scene = easel.scene;
     let (outer, px) = (scene.bulb.outer_radius_mm, easel.px_per_mm([0.0; 3]));
     let mut lot = Lot::new(scene.seed, 41);
-    let phase = lot.between(0.0, 6.3);
+    let phase = lot.between(0.0, std::f64::consts::TAU);
     let strength = lot.between(0.4, 1.2);
     let points: Vec<[f64; 2]> = outline(easel.view, &scene.bulb);
     let count = points.len();
@@ -104,7 +104,7 @@ fn paint_limb(easel: &mut Easel) {
     let room = easel.falling([0.0, outer, 0.0], [0.0, 0.7, 0.7]);
     for (index, from) in points.iter().enumerate() {
         let to = points[(index + 1) % count];
-        let angle = 6.2832 * index as f64 / count as f64;
+        let angle = std::f64::consts::TAU * index as f64 / count as f64;
         let share = (0.55 + 0.45 * libm::sin(2.0 * angle + phase)) * strength;
         let light: [f32; 3] =
             std::array::from_fn(|k| share as f32 * (0.30 * room[k] + glow * scene.gas.colour[k]));

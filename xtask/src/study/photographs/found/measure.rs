@@ -215,7 +215,7 @@ impl Reading {
             .filter(|mark| mark.what == MarkKind::Beam)
             .map(|mark| [mark.x_px, mark.y_px])
             .collect();
-        let hints = RingHints { beam_points_px: beam_points_px.clone(), ..RingHints::default() };
+        let hints = RingHints { beam_points_px, ..RingHints::default() };
         match find_ring(&picture, &hints) {
             Ok(trace) => {
                 self.centre_px = Some(trace.centre_px);

@@ -6,7 +6,7 @@ mod measure;
 mod scene;
 mod truth;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use arcmass_draw::{FOUND_CONDITIONS, FoundCondition};
 
@@ -52,7 +52,7 @@ pub(super) fn study(asked: &Asked) -> Result<(), String> {
     Ok(())
 }
 
-fn measure_all(asked: &Asked, path: &PathBuf) -> Result<(), String> {
+fn measure_all(asked: &Asked, path: &Path) -> Result<(), String> {
     let before: Vec<Row> = read_lines(path);
     let is_done = |condition: &FoundCondition, seed: u64| {
         before.iter().any(|row| row.condition == condition.name && row.seed == seed)
@@ -90,7 +90,7 @@ mod tests {
     /// A few pictures, whole, as CI can afford them.
     #[test]
     fn pictures_as_found_are_read_or_refused_but_never_silently_wrong_into_a_mass() {
-        for (name, seed) in [("thin beam", 1), ("pointers", 1), ("black", 2)] {
+        for (name, seed) in [("thin beam", 0), ("pointers", 0), ("black", 3)] {
             let condition = FOUND_CONDITIONS.iter().find(|c| c.name == name);
             let row = condition.ok_or("no such condition".to_owned()).and_then(|c| one(c, seed, None));
             match row {

@@ -11,8 +11,8 @@ use super::truth::{self, Truth};
 
 /// The picture's name in its notebook; it holds ring and scale.
 pub(super) const PHOTO: &str = "bench.jpg";
-/// Standard uncertainty of the camera's distance, measured with a hand or a tape, in parts of it.
-const DISTANCE_U: f64 = 0.02;
+/// Standard uncertainty of the camera's distance in parts of it: measured with a tape, or guessed.
+const DISTANCE_U: [f64; 2] = [0.02, 0.10];
 /// Of the scale's distance from the ring's plane, and of the bulb's and the rim's radius.
 const OFFSET_U_MM: f64 = 2.0;
 /// Turns to ask for beyond which the second one is drawn; see the condition.
@@ -65,7 +65,7 @@ fn traced(path: &FoundPath) -> Result<Vec<[f64; 3]>, String> {
 }
 
 fn bench_file(scene: &FoundScene, truth: &Truth, dice: &mut Dice) -> String {
-    let distance_u = DISTANCE_U * truth.distance_mm;
+    let distance_u = DISTANCE_U[dice.below(2)] * truth.distance_mm;
     let distance = truth.distance_mm + distance_u * dice.normal();
     let coils = &scene.coils;
     let [x, y, z] = scene.gun.muzzle_mm;

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 /// Name of the file; the measurement leaves it alone.
 const FILE: &str = "truth.json";
-/// Parts of the turn, of which one counts as visible where half of its points are.
+/// Parts of the turn, each visible or not.
 const PARTS: usize = 72;
 
 /// A numbered mark.
@@ -95,7 +95,7 @@ pub(super) fn of(scene: &FoundScene, drawn: FoundTruth, turns: f64) -> Result<Tr
         centre_px: ellipse.centre,
         semi_axes_px: ellipse.semi_axes,
         angle_deg: ellipse.angle_rad.to_degrees(),
-        visible_deg: visible_deg(&is_seen),
+        visible_deg: visible_deg(&line, &is_seen, ellipse.centre),
         beam_visible: is_seen.into_iter().take(end).collect(),
         beam_px: line,
         muzzle_px: drawn.muzzle_px,
@@ -122,10 +122,14 @@ pub(super) fn of(scene: &FoundScene, drawn: FoundTruth, turns: f64) -> Result<Tr
     })
 }
 
-fn visible_deg(is_seen: &[bool]) -> f64 {
-    let size = is_seen.len().div_ceil(PARTS).max(1);
-    let parts = is_seen.chunks(size);
-    let all = parts.len().max(1);
-    let seen = parts.filter(|part| 2 * part.iter().filter(|seen| **seen).count() > part.len()).count();
-    360.0 * seen as f64 / all as f64
+/// Degrees about the middle in which any of the beam can be seen.
+fn visible_deg(line: &[[f64; 2]], is_seen: &[bool], [x, y]: [f64; 2]) -> f64 {
+    let mut parts = [false; PARTS];
+    for (px, _) in line.iter().zip(is_seen).filter(|(_, seen)| **seen) {
+        let turn = (px[1] - y).atan2(px[0] - x) / std::f64::consts::TAU;
+        if let Some(part) = parts.get_mut((turn.rem_euclid(1.0) * PARTS as f64) as usize) {
+            *part = true;
+        }
+    }
+    360.0 * parts.iter().filter(|seen| **seen).count() as f64 / PARTS as f64
 }
