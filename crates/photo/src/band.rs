@@ -147,7 +147,8 @@ impl Band {
         if eyes == Eyes::Sums {
             return plain.map(|(seen, look)| Self::of(base, light, seen, look));
         }
-        let first = best(&mut plain.into_iter().chain(differences.filter_map(|mixture| try_with(mixture, &all))))?;
+        let first =
+            best(&mut plain.into_iter().chain(differences.filter_map(|mixture| try_with(mixture, &all))))?;
         let tuned = Mixture::tuned(&light, &first.0, first.1.sigma_px);
         let second = tuned.and_then(|mixture| try_with(mixture, &near(first.1.sigma_px)));
         let (seen, look) = match second {
@@ -192,7 +193,8 @@ impl Band {
         let mut band = marked(Self::about(picture, start, reach, Eyes::Any, allowed)?);
         for (round, narrower) in ROUNDS.into_iter().enumerate() {
             let Some(ellipse) = band.ellipse(reach.elongation) else { break };
-            let moved = (ellipse.cx - band.base.cx).hypot(ellipse.cy - band.base.cy) + (ellipse.r - band.base.r).abs();
+            let moved = (ellipse.cx - band.base.cx).hypot(ellipse.cy - band.base.cy)
+                + (ellipse.r - band.base.r).abs();
             if round > 1 && moved < SETTLED_SIGMAS * band.sigma_px {
                 break;
             }
@@ -213,11 +215,13 @@ impl Band {
             && let Some(ellipse) = band.ellipse(reach.elongation)
         {
             let part = reach.part.max(FLANK_SIGMAS * band.sigma_px / ellipse.r + 0.04).min(0.25);
-            let first = Self::about(picture, ellipse, Reach { part, ..reach }, Eyes::Sums, allowed).map(marked);
+            let first =
+                Self::about(picture, ellipse, Reach { part, ..reach }, Eyes::Sums, allowed).map(marked);
             let again = first.as_ref().and_then(|sum| {
                 let part = (0.6 * part).max(1.2 * sum.sigma_px / ellipse.r);
                 let about = sum.ellipse(reach.elongation)?;
-                Self::about(picture, about, Reach { part, ..reach }, Eyes::Known(sum.look()), allowed).map(marked)
+                Self::about(picture, about, Reach { part, ..reach }, Eyes::Known(sum.look()), allowed)
+                    .map(marked)
             });
             if let Some(sum) = again.or(first).filter(|sum| sum.seen() > SUM_SEEN * band.seen()) {
                 band = sum;
@@ -237,7 +241,8 @@ impl Band {
         for _ in 0..6 {
             let off: Vec<f64> = places.iter().map(|[x, y]| ellipse.distance(*x, *y)).collect();
             let seen = off.iter().zip(&weights).filter(|(_, w)| **w > 0.0).map(|(d, _)| d.abs());
-            let scatter = (1.4826 * crate::ring_curve::median(seen.collect())).max(0.15 * self.sigma_px).max(0.3);
+            let scatter =
+                (1.4826 * crate::ring_curve::median(seen.collect())).max(0.15 * self.sigma_px).max(0.3);
             let points: Vec<Weighted> = places
                 .iter()
                 .zip(&off)
@@ -309,7 +314,8 @@ impl Band {
 fn narrowest(seen: Vec<(Seen, Look)>) -> Option<(Seen, Look)> {
     let height = seen.iter().map(|(seen, _)| seen.mean_height).fold(0.0, f64::max);
     let merit = seen.iter().map(|(seen, _)| seen.merit).fold(0.0, f64::max);
-    seen.into_iter().find(|(seen, _)| seen.mean_height >= MOST_HEIGHT * height && seen.merit >= MOST_MERIT * merit)
+    seen.into_iter()
+        .find(|(seen, _)| seen.mean_height >= MOST_HEIGHT * height && seen.merit >= MOST_MERIT * merit)
 }
 
 /// Tukey's biweight at 4.685 standard deviations.

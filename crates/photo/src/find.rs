@@ -8,7 +8,7 @@ use crate::picture::Picture;
 use crate::propose::{Proposal, propose};
 use crate::ring::RingTrace;
 use crate::ring_ellipse::Ellipse;
-pub(crate) use evidence::{Evidence, describe};
+use evidence::Evidence;
 use propose::proposals;
 
 /// A candidate looked at closely.
@@ -61,7 +61,7 @@ pub(crate) fn find(picture: &Picture, limit_px: f64, allowed: &dyn Fn(f64, f64) 
     let mut found: Vec<Found> = Vec::new();
     let fits = |ellipse: &Ellipse| ellipse.is_sound(6.0) && ellipse.r < limit_px;
     let starts: Vec<Ellipse> = learned.rings.iter().map(|ring| ring.ellipse).filter(fits).collect();
-    let mut look = |starts: Vec<Ellipse>, found: &mut Vec<Found>| {
+    let look = |starts: Vec<Ellipse>, found: &mut Vec<Found>| {
         for start in starts {
             looked_at(picture, start, &learned, allowed).into_iter().for_each(|new| add(found, new));
         }
@@ -101,7 +101,11 @@ fn add(found: &mut Vec<Found>, new: Found) {
 
 impl Found {
     /// The line measured at full length about this ring.
-    pub(crate) fn measured(&self, picture: &Picture, allowed: &dyn Fn(f64, f64) -> bool) -> Option<RingTrace> {
+    pub(crate) fn measured(
+        &self,
+        picture: &Picture,
+        allowed: &dyn Fn(f64, f64) -> bool,
+    ) -> Option<RingTrace> {
         let band = Band::settled(picture, self.ellipse, CLOSE, (&[], 1.0), allowed)?;
         let settled = band.read(CLOSE.elongation)?;
         Some(band.measured(picture, &settled, allowed))

@@ -41,9 +41,3 @@ pub use helix::{Helix, HelixInPlane, HelixPoint, find_helix, helix_in_plane};
 pub use picture::{LightPlane, Picture, ShotFacts};
 pub use ring::{Rejected, RingHints, RingTrace, TracePoint, UNSURE, View, find_ring, find_ring_telling};
 pub use ring_ellipse::Ellipse;
-
-/// TEMP
-pub fn temp_find(picture: &Picture) -> Vec<(Ellipse, [f64; 12], String)> {
-    let limit = 0.45 * picture.width().max(picture.height()) as f64;
-    find::find(picture, limit, &|_, _| true).found.into_iter().map(|f| { let e = f.evidence; (f.ellipse, [e.seen, e.clear, e.width, e.scatter, e.elongation, e.colour, e.alike, e.bright, e.haze, e.glow, e.learned, e.in_bulb], find::describe(&e)) }).collect()
-}

@@ -161,8 +161,14 @@ fn limit_px(picture: &Picture, hints: &RingHints) -> f64 {
 }
 
 /// Cautions that the brightest line which closes is not plainly one beam.
-const NOT_PLAIN: [&str; 6] =
-    ["two-rings", "doubled-line", "short-arc", "no-gap-for-the-gun", "outer-line-left-out", "brighter-line-left-out"];
+const NOT_PLAIN: [&str; 6] = [
+    "two-rings",
+    "doubled-line",
+    "short-arc",
+    "no-gap-for-the-gun",
+    "outer-line-left-out",
+    "brighter-line-left-out",
+];
 
 /// The brightest line that closes and the likeliest candidate of the search, joined to one answer.
 fn joined(

@@ -63,13 +63,7 @@ impl PolarLight {
         light
     }
 
-    fn read_row(
-        &mut self,
-        picture: &Picture,
-        place: &crate::trace::Station,
-        rows: usize,
-        spacing_px: f64,
-    ) {
+    fn read_row(&mut self, picture: &Picture, place: &crate::trace::Station, rows: usize, spacing_px: f64) {
         let (tx, ty) = (-place.ny, place.nx);
         for k in 0..self.raster.len() {
             let d = self.raster.at(k);

@@ -50,8 +50,11 @@ pub(crate) fn see(light: &PolarLight, values: &[f32], sigma_px: f64) -> Option<S
         return None;
     }
     let path = best_path(&heights, m, [from, to], light, typical, sigma as f32);
-    let height: Vec<f64> =
-        path.iter().enumerate().map(|(i, &k)| heights.get(i * m + k).map_or(0.0, |h| f64::from(*h))).collect();
+    let height: Vec<f64> = path
+        .iter()
+        .enumerate()
+        .map(|(i, &k)| heights.get(i * m + k).map_or(0.0, |h| f64::from(*h)))
+        .collect();
     let usable = light.usable.iter().filter(|u| **u).count().max(1) as f64;
     let merit = height
         .iter()

@@ -35,7 +35,7 @@ impl Band {
         settled: &Settled,
         allowed: &dyn Fn(f64, f64) -> bool,
     ) -> Option<RingTrace> {
-        let (t, order) = self.from_dark(self.dark_start());
+        let (t, order) = self.order_from(self.dark_start());
         let offset = |i: &usize| settled.offset(*i).or_else(|| self.offset_px.get(*i).copied());
         let followed = Followed {
             t,

@@ -41,9 +41,8 @@ pub(crate) fn ellipses_through(points: &[[f64; 2]]) -> Vec<Ellipse> {
 /// The ellipse `c + r [[1 + p, q], [q, 1 − p]] (cos t, sin t)` through the points.
 pub(crate) fn elongated_through(points: &[[f64; 2]], p: f64, q: f64) -> Option<Ellipse> {
     let determinant = 1.0 - p * p - q * q;
-    let undone = |[x, y]: &[f64; 2]| {
-        [((1.0 - p) * x - q * y) / determinant, ((1.0 + p) * y - q * x) / determinant]
-    };
+    let undone =
+        |[x, y]: &[f64; 2]| [((1.0 - p) * x - q * y) / determinant, ((1.0 + p) * y - q * x) / determinant];
     let circle = circle_through(&points.iter().map(undone).collect::<Vec<_>>())?;
     let r = circle.r;
     Some(Ellipse {

@@ -45,7 +45,11 @@ impl Band {
             .chunks_exact(m)
             .zip(&self.offset_px)
             .zip(&self.lit)
-            .map(|((row, d), lit)| if *lit { fit_line(row, self.light.raster, &shape, *d, reach) } else { None })
+            .map(
+                |((row, d), lit)| {
+                    if *lit { fit_line(row, self.light.raster, &shape, *d, reach) } else { None }
+                },
+            )
             .collect();
         let mut why: Vec<&'static str> = Vec::with_capacity(fits.len());
         for (fit, (lit, usable)) in fits.iter().zip(self.lit.iter().zip(&self.usable)) {
@@ -60,7 +64,7 @@ impl Band {
             f.map(|f| Offset { t: *t, d: f.centre_px, u: f.u_px.max(0.05 * sigma_px) })
         };
         let start = self.dark_start();
-        let (t, order) = self.from_dark(start);
+        let (t, order) = self.order_from(start);
         let ordered: Vec<Option<LineFit>> = order.iter().filter_map(|&i| fits.get(i).copied()).collect();
         let points: Vec<Offset> = t.iter().zip(&ordered).filter_map(offset).collect();
         let degrees = 360.0 * points.len() as f64 / fits.len().max(1) as f64;
@@ -84,8 +88,14 @@ impl Band {
     fn width(&self, values: &[f32]) -> Option<f64> {
         let raster = self.light.raster;
         let m = raster.len();
-        let mut rows: Vec<(f64, usize)> =
-            self.height.iter().zip(&self.lit).enumerate().filter(|(_, (_, l))| **l).map(|(i, (h, _))| (*h, i)).collect();
+        let mut rows: Vec<(f64, usize)> = self
+            .height
+            .iter()
+            .zip(&self.lit)
+            .enumerate()
+            .filter(|(_, (_, l))| **l)
+            .map(|(i, (h, _))| (*h, i))
+            .collect();
         rows.sort_by(|a, b| b.0.total_cmp(&a.0));
         rows.truncate((rows.len() / 2).max(8));
         let half = ((super::SIDE + 0.5) * self.sigma_px / raster.step).ceil() as isize;
@@ -122,7 +132,7 @@ impl Band {
     }
 
     /// Stations from there on, with growing parameters.
-    pub(super) fn from_dark(&self, start: usize) -> (Vec<f64>, Vec<usize>) {
+    pub(super) fn order_from(&self, start: usize) -> (Vec<f64>, Vec<usize>) {
         let n = self.t.len();
         let turn = |k: usize| if start + k >= n { std::f64::consts::TAU } else { 0.0 };
         let order: Vec<usize> = (0..n).map(|k| (start + k) % n).collect();
@@ -142,7 +152,11 @@ impl Band {
         for ((fit, w), t) in fits.iter().zip(weights).zip(&self.t) {
             if let Some(fit) = fit.filter(|_| *w > 0.0) {
                 let place = station(&self.base, *t, fit.centre_px);
-                points.push(Weighted { x: place.x, y: place.y, weight: w * (floor / fit.u_px.max(floor)).powi(2) });
+                points.push(Weighted {
+                    x: place.x,
+                    y: place.y,
+                    weight: w * (floor / fit.u_px.max(floor)).powi(2),
+                });
             }
         }
         if points.len() < 8 {
@@ -169,7 +183,7 @@ impl Settled {
             let fit = self.fits.get(i).copied().flatten()?;
             (self.weights.get(i).is_some_and(|w| *w > 0.0)).then(|| fit.centre_px - self.curve.at(t))
         };
-        let (t, order) = band.from_dark(band.dark_start());
+        let (t, order) = band.order_from(band.dark_start());
         let residuals: Vec<Option<f64>> = order.iter().zip(&t).map(|(&i, &t)| residual(i, t)).collect();
         let known: Vec<f64> = residuals.iter().flatten().copied().collect();
         let count = known.len().max(1) as f64;

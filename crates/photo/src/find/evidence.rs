@@ -46,7 +46,7 @@ impl Evidence {
         let n = band.t.len();
         let mut own: Vec<[f64; 3]> = Vec::new();
         let mut lights: Vec<f64> = Vec::new();
-        let (mut inner, mut outer, mut beside): (Vec<[f64; 3]>, Vec<[f64; 3]>, Vec<[f64; 3]>) = Default::default();
+        let [mut inner, mut outer, mut beside]: [Vec<[f64; 3]>; 3] = Default::default();
         for k in 0..PLACES {
             let i = k * n / PLACES;
             let [x, y] = band.place(i);
@@ -102,8 +102,16 @@ impl Evidence {
 
     /// Rank among candidates of one picture.
     pub(crate) fn score(&self) -> f64 {
-        let shape = (-0.5 * (self.elongation / 0.1).powi(2)).exp() * (-0.5 * (self.scatter / 1.0).powi(2)).exp();
-        self.seen * self.clear * shape * (0.3 + self.colour) * self.alike.max(0.0) * self.bright * (0.1 + self.learned) * (0.5 + self.in_bulb)
+        let shape =
+            (-0.5 * (self.elongation / 0.1).powi(2)).exp() * (-0.5 * (self.scatter / 1.0).powi(2)).exp();
+        self.seen
+            * self.clear
+            * shape
+            * (0.3 + self.colour)
+            * self.alike.max(0.0)
+            * self.bright
+            * (0.1 + self.learned)
+            * (0.5 + self.in_bulb)
     }
 }
 
@@ -112,9 +120,4 @@ fn saturation(light: [f64; 3]) -> f64 {
     let most = light.iter().copied().fold(f64::MIN, f64::max);
     let least = light.iter().copied().fold(f64::MAX, f64::min).max(0.0);
     if most > 1e-3 { (most - least) / most } else { 0.0 }
-}
-
-/// For a look from outside while thresholds are chosen.
-pub fn describe(e: &Evidence) -> String {
-    format!("seen {:.2} clear {:.2} width {:.3} scatter {:.2} elong {:.3} colour {:.2} alike {:.2} bright {:.2} haze {:+.2} glow {:+.2} learned {:.2} bulb {:.1} score {:.3}", e.seen, e.clear, e.width, e.scatter, e.elongation, e.colour, e.alike, e.bright, e.haze, e.glow, e.learned, e.in_bulb, e.score())
 }

@@ -5,15 +5,18 @@ use crate::picture::{LightPlane, Picture};
 use crate::ring_ellipse::Ellipse;
 
 /// Weights of red, green and blue on each plane that is searched; light below 0 is none.
-const PLANES: [[f32; 3]; 4] =
-    [[0.34, 0.33, 0.33], [-1.0, 0.5, 0.5], [0.5, -1.0, 0.5], [1.0, -0.5, -0.5]];
+const PLANES: [[f32; 3]; 4] = [[0.34, 0.33, 0.33], [-1.0, 0.5, 0.5], [0.5, -1.0, 0.5], [1.0, -0.5, -0.5]];
 /// Candidates taken from each plane.
 const EACH: usize = 3;
 /// Proposals in all.
 const MOST: usize = 6;
 
 /// Ellipses in full pixels along which a bright line runs on some plane, the best of each plane first.
-pub(super) fn proposals(picture: &Picture, limit_px: f64, allowed: &dyn Fn(f64, f64) -> bool) -> Vec<Ellipse> {
+pub(super) fn proposals(
+    picture: &Picture,
+    limit_px: f64,
+    allowed: &dyn Fn(f64, f64) -> bool,
+) -> Vec<Ellipse> {
     let factor = search_factor(picture);
     let (width, height, rgb) = picture.reduced_rgb8(factor);
     let planes = if picture.channels() == 3 { &PLANES[..] } else { &PLANES[..1] };

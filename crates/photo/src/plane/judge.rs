@@ -204,7 +204,8 @@ pub(super) fn with_caveats(
             "mark four points or more, not on one line, if the scale is not parallel to the coils",
         );
     }
-    if hints.distance_mm.is_none() && hints.focal_px.is_none() && plane.tilt_deg > 3.0 && !plane.model.is_few {
+    if hints.distance_mm.is_none() && hints.focal_px.is_none() && plane.tilt_deg > 3.0 && !plane.model.is_few
+    {
         say(
             "camera-distance-unknown",
             "neither the camera's distance nor its focal length is known; the tilt of the scale rests on the marks alone".into(),

@@ -418,7 +418,8 @@ impl Model {
 fn is_on_one_line(known: &[([f64; 2], [f64; 2])]) -> bool {
     let n = known.len() as f64;
     let mean = [0, 1].map(|k| known.iter().map(|p| p.0[k]).sum::<f64>() / n);
-    let moment = |i: usize, j: usize| known.iter().map(|p| (p.0[i] - mean[i]) * (p.0[j] - mean[j])).sum::<f64>();
+    let moment =
+        |i: usize, j: usize| known.iter().map(|p| (p.0[i] - mean[i]) * (p.0[j] - mean[j])).sum::<f64>();
     let moments = nalgebra::Matrix2::new(moment(0, 0), moment(0, 1), moment(1, 0), moment(1, 1));
     let sizes = moments.singular_values();
     sizes.min().max(0.0).sqrt() < OFF_LINE * sizes.max().max(0.0).sqrt()

@@ -36,7 +36,9 @@ pub(super) fn judged(beam: &LightPlane, ellipse: &Ellipse) -> Judged {
             seen += 1;
             strength += f64::from(here);
         }
-        let off_line = BESIDE.map(|part| inside(beam, ellipse.cx + part * (x - ellipse.cx), ellipse.cy + part * (y - ellipse.cy)));
+        let off_line = BESIDE.map(|part| {
+            inside(beam, ellipse.cx + part * (x - ellipse.cx), ellipse.cy + part * (y - ellipse.cy))
+        });
         beside += f64::from(off_line.into_iter().sum::<f32>()) / BESIDE.len() as f64;
     }
     if seen == 0 {

@@ -143,7 +143,9 @@ mod tests {
         };
         let found = bulb(&maps, None);
         assert!(
-            found.is_some_and(|o| (o.radius_px - 120.0).abs() < 1.5 && apart(&o.centre_px, &[80.0, 160.0]) < 1.5),
+            found.is_some_and(
+                |o| (o.radius_px - 120.0).abs() < 1.5 && apart(&o.centre_px, &[80.0, 160.0]) < 1.5
+            ),
             "{found:?}"
         );
         assert_eq!(gun(&maps), None);

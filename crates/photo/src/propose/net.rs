@@ -42,7 +42,8 @@ impl Window {
         let span = step_px * side as f64;
         let size = [picture.width() as f64, picture.height() as f64];
         let from_px = [0, 1].map(|k| (centre[k] - 0.5 * span).min(size[k] - span).max(0.0));
-        let [width, height] = [0, 1].map(|k| (((size[k] - from_px[k]) / step_px).ceil() as usize).clamp(1, side));
+        let [width, height] =
+            [0, 1].map(|k| (((size[k] - from_px[k]) / step_px).ceil() as usize).clamp(1, side));
         Self { from_px, step_px, width, height }
     }
 
@@ -100,13 +101,22 @@ pub(super) fn maps_of(picture: &Picture, window: &Window) -> Maps {
     let [width, height] = [window.width.div_ceil(2), window.height.div_ceil(2)];
     let out = run(window.input(picture));
     let plane = |map: usize| {
-        let at = |x: usize, y: usize| out.as_ref().and_then(|t| t.get([0, map, y, x]).copied()).unwrap_or(0.0);
-        let values = (0..height).flat_map(|y| (0..width).map(move |x| (x, y))).map(|(x, y)| at(x, y)).collect();
+        let at =
+            |x: usize, y: usize| out.as_ref().and_then(|t| t.get([0, map, y, x]).copied()).unwrap_or(0.0);
+        let values =
+            (0..height).flat_map(|y| (0..width).map(move |x| (x, y))).map(|(x, y)| at(x, y)).collect();
         LightPlane { width, height, values }
     };
     // a cell covers two input pixels: its centre lies one input pixel from its corner
     let origin_px = window.from_px.map(|from| from + window.step_px - 0.5);
-    Maps { beam: plane(0), bulb: plane(1), gun: plane(2), scale: plane(3), origin_px, cell_px: 2.0 * window.step_px }
+    Maps {
+        beam: plane(0),
+        bulb: plane(1),
+        gun: plane(2),
+        scale: plane(3),
+        origin_px,
+        cell_px: 2.0 * window.step_px,
+    }
 }
 
 #[cfg(test)]
