@@ -396,7 +396,9 @@ impl Model {
 
     /// How many of the last residuals are stated knowledge, which no weight may set aside.
     pub(crate) fn stated(&self) -> usize {
-        usize::from(self.distance.is_some()) + if self.ring.is_some() { 2 } else { 0 }
+        // of a few points typed by a person none is an outlier
+        let typed = if self.is_few { self.observations.len() } else { 0 };
+        typed + usize::from(self.distance.is_some()) + if self.ring.is_some() { 2 } else { 0 }
     }
 
     /// Distance from the lens to the point of the plane seen in the middle of the picture.
