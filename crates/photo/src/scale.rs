@@ -1,5 +1,6 @@
 //! The scale on a photograph: its marks found, measured one by one, numbered, and its spacing known by their rhythm.
 
+mod along;
 mod band;
 mod count;
 mod fine;
@@ -13,6 +14,7 @@ mod strip;
 mod tick;
 mod zoom;
 
+use crate::by_hand::click_u_px;
 use crate::error::{PhotoCaveat, PhotoError};
 use crate::marks::{HandMark, HandMarkKind, inside_outline};
 use crate::picture::{LightPlane, Picture};
@@ -110,6 +112,8 @@ pub struct ScaleFound {
     pub heavier_every: Option<i32>,
     /// Points of the scale marked by hand.
     pub hand_marks: Vec<HandMark>,
+    /// Their standard uncertainty in pixels where the scale's own marks made them finer; else that of a click.
+    pub hand_u_px: Option<f64>,
     /// What deserves a caution.
     pub caveats: Vec<PhotoCaveat>,
 }
@@ -130,7 +134,12 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
         .copied()
         .collect();
     if hand.len() >= 2 {
-        return Ok(ScaleFound { hand_marks: hand, ..ScaleFound::default() });
+        let u_px = click_u_px(picture.width(), picture.height());
+        let (hand_marks, hand_u_px) = match along::finer(picture, &hand, u_px) {
+            Some(points) => (points, Some(along::RHYTHM_U_PX)),
+            None => (hand, None),
+        };
+        return Ok(ScaleFound { hand_marks, hand_u_px, ..ScaleFound::default() });
     }
     if hints.kind != ScaleKind::Ruler {
         return lattice::find_lattice(picture, hints);

@@ -13,7 +13,7 @@ use crate::scale::{ScaleFound, ScaleRow};
 /// normal.
 pub(crate) const FIXED_UNKNOWNS: usize = 11;
 /// Index of ln(px/mm) and of ln(focal length).
-const LN_SCALE: usize = 5;
+pub(super) const LN_SCALE: usize = 5;
 pub(crate) const LN_FOCAL: usize = 6;
 /// Index of the principal point.
 const CENTRE: usize = 7;
@@ -111,7 +111,7 @@ impl Model {
         } else if !found.crossings.is_empty() {
             Self::by_crossings(found)?
         } else {
-            Self::by_hand(found, click_u_px(size_px[0], size_px[1]))?
+            Self::by_hand(found, found.hand_u_px.unwrap_or(click_u_px(size_px[0], size_px[1])))?
         };
         model.add_priors(size_px, hints);
         Some(model)

@@ -1,6 +1,6 @@
 //! The tilt of a plane of which only a few points are known, from the ring that lies parallel to it and is round.
 
-use super::model::FACING_U;
+use super::model::{FACING_U, LN_SCALE};
 use super::{Model, ScalePlane, best_pose, finish};
 use crate::ring_ellipse::Ellipse;
 
@@ -59,14 +59,19 @@ impl ScalePlane {
         let mut plane = finish(model, &solved, size_px)?;
         plane.slant_relative_u = elongation_u;
         plane.caveats.clone_from(&self.caveats);
-        if ambiguous {
-            plane.slant_relative_u = plane.slant_relative_u.hypot(self.between_signs(&plane, ellipse));
+        if ambiguous && let Some(half) = self.between_signs(&plane, ellipse) {
+            // either tilt may be true: the size half-way errs least
+            let mut unknowns = plane.unknowns.clone();
+            *unknowns.get_mut(LN_SCALE)? -= half;
+            let causes = std::mem::take(&mut plane.causes);
+            plane = Self { causes, ..plane.with(unknowns, plane.motion)? };
+            plane.slant_relative_u = plane.slant_relative_u.hypot(half);
         }
         Some(plane)
     }
 
-    /// Half of what the opposite tilt would change in the ring's size, as a part of it.
-    fn between_signs(&self, plane: &Self, ellipse: &Ellipse) -> f64 {
+    /// Half of what the opposite tilt would change in ln(pixels a millimetre) at the ring; this tilt's less the other's.
+    fn between_signs(&self, plane: &Self, ellipse: &Ellipse) -> Option<f64> {
         let mut other = plane.unknowns.clone();
         other.iter_mut().take(2).for_each(|tilt| *tilt = -*tilt);
         let turned = plane.model.tilted_as(&other, 0.3 * FACING_U);
@@ -74,14 +79,10 @@ impl ScalePlane {
             let [a, b] = plane.px_per_mm(plane.to_plane([ellipse.cx, ellipse.cy])?)?;
             Some(a.max(b))
         };
-        let opposite = best_pose(&turned).and_then(|(solved, _)| {
-            let size_px = turned.size_px();
-            finish(turned, &solved, size_px)
-        });
-        match (size(plane), opposite.as_ref().and_then(size)) {
-            (Some(here), Some(there)) => 0.5 * (here / there - 1.0).abs().min(0.1),
-            _ => 0.0,
-        }
+        let size_px = turned.size_px();
+        let (solved, _) = best_pose(&turned)?;
+        let opposite = finish(turned, &solved, size_px)?;
+        Some((0.5 * (size(plane)? / size(&opposite)?).ln()).clamp(-0.05, 0.05))
     }
 }
 
