@@ -50,6 +50,22 @@ impl Shell {
         seen.into()
     }
 
+    /// How far from the line through lens and centre a point of a plane behind the shell truly lies, from where it is seen there.
+    ///
+    /// The light keeps its distance from the centre and is turned away from the line by each wall; what is seen beside the shell is
+    /// where it seems.
+    ///
+    /// - **Takes** the distances of lens and plane from the centre and that of the point as seen, in millimetres.
+    pub fn behind(&self, lens_mm: f64, behind_mm: f64, seen_mm: f64) -> f64 {
+        let sight = (seen_mm / (lens_mm + behind_mm)).atan();
+        let passes = lens_mm * sight.sin();
+        if passes.abs() >= self.outer_mm || behind_mm <= 0.0 {
+            return seen_mm;
+        }
+        let (sin, cos) = (sight + 2.0 * self.turned(passes) * passes.signum()).sin_cos();
+        passes * cos + (passes * sin + behind_mm) / cos * sin
+    }
+
     /// By what factor things in a plane behind the shell look smaller than without it, averaged over a disc.
     ///
     /// - **Takes** the distances of lens and plane from the centre and the disc's radius, in millimetres.
@@ -73,6 +89,17 @@ mod tests {
     use super::*;
 
     const SHELL: Shell = Shell { outer_mm: 82.0, inner_mm: 80.0, index: 1.48 };
+
+    #[test]
+    fn a_point_behind_the_shell_lies_where_its_appearance_says() {
+        for radius in [5.0, 30.0, 60.0, 75.0] {
+            let seen = SHELL.apparent([0.0, 0.0, 900.0], [radius, 0.0, -100.0]);
+            let on_plane = seen[0] * 1000.0 / (900.0 - seen[2]);
+            let back = SHELL.behind(900.0, 100.0, on_plane);
+            assert!((back - radius).abs() < 0.02, "{radius}: seen {on_plane}, back {back}");
+        }
+        assert_eq!(SHELL.behind(900.0, 100.0, 95.0), 95.0, "beside the shell");
+    }
 
     /// Snell's law in vectors at a sphere about the origin: the way onwards, from air into glass for `ratio` 1/n.
     fn refracted(at: Vector3<f64>, way: Vector3<f64>, ratio: f64) -> Vector3<f64> {

@@ -170,6 +170,9 @@ const NOT_PLAIN: [&str; 6] = [
     "brighter-line-left-out",
 ];
 
+/// Part of the arc that the plain measurement follows, from which the finer one of the same ring is as good as whole.
+const WHOLE_ENOUGH: f64 = 0.7;
+
 /// The brightest line that closes and the likeliest candidate of the search, joined to one answer.
 fn joined(
     picture: &Picture,
@@ -191,7 +194,10 @@ fn joined(
                 return Ok(unsure(trace));
             }
             let Some(measured) = best.measured(picture, allowed) else { return Ok(unsure(trace)) };
-            Ok(if search.is_sure() { measured } else { unsure(measured) })
+            let is_whole = trace.arc_seen_deg > WHOLE_ENOUGH * measured.arc_seen_deg;
+            let is_doubled = trace.caveats.iter().any(|c| c.code == "doubled-line");
+            let chosen = if is_one && is_whole && !is_doubled { trace } else { measured };
+            Ok(if search.is_sure() { chosen } else { unsure(chosen) })
         }
         (Err(why), Some(best)) => {
             let measured = best.measured(picture, allowed).ok_or(why)?;

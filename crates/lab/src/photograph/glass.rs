@@ -1,7 +1,10 @@
 //! A scale behind the bulb, whose marks the glass draws together.
 
+use arcmass_photo::Picture;
 use arcmass_photo::glass::Shell;
 use arcmass_photo::plane::ScalePlane;
+use arcmass_photo::propose::propose;
+use arcmass_photo::scale::ScaleFound;
 
 use super::measure::Job;
 use crate::assume::GLASS_INDEX;
@@ -19,13 +22,44 @@ pub(super) struct BehindGlass {
 
 /// Wall of a common tube where the bench file is silent, in parts of the radius (common practice, no source).
 const USUAL_WALL: f64 = 0.02;
+/// A phone's distance from a bench where none is stated, mm (common practice, no source).
+const USUAL_LENS_MM: f64 = 1200.0;
 /// Standard uncertainty in parts of the correction: walls are uneven, and some marks lie beside the bulb's picture.
 const STATED_WALL_U: f64 = 0.15;
 const USUAL_WALL_U: f64 = 0.4;
 /// Marks within this part of the bulb's radius are thought to make the scale.
 const SEEN: f64 = 0.7;
 
+/// Least score of the bulb's outline, as the picture shows it, to be used.
+const BULB_SEEN: f64 = 0.4;
+
 impl Job<'_> {
+    /// Moves numbers of a scale that stands behind the bulb, each by what the glass does where it is seen; those beside the bulb
+    /// stay. Nothing is moved where the bulb is not seen, or its size not stated.
+    pub(super) fn without_glass(&self, picture: &Picture, found: &mut ScaleFound) {
+        let (Some(outer_m), [first, .., last]) = (self.apparatus.bulb_radius_m, found.hand_marks.as_slice()) else {
+            return;
+        };
+        let (outer_mm, behind_mm) = (1e3 * outer_m, -1e3 * self.apparatus.scale_offset.value);
+        let (Some(from), Some(to)) = (first.along_mm, last.along_mm) else { return };
+        if behind_mm < outer_mm || from == to {
+            return;
+        }
+        let Some(bulb) = propose(picture).bulb.filter(|bulb| bulb.score >= BULB_SEEN) else { return };
+        let px_per_mm = (first.x_px - last.x_px).hypot(first.y_px - last.y_px) / (to - from).abs();
+        let usual = Shell { outer_mm, inner_mm: (1.0 - USUAL_WALL) * outer_mm, index: GLASS_INDEX };
+        let shell = self.apparatus.glass.unwrap_or(usual);
+        let lens_mm = self.apparatus.camera_distance.map_or(USUAL_LENS_MM, |known| 1e3 * known.value);
+        for mark in &mut found.hand_marks {
+            let (x, y) = (mark.x_px - bulb.centre_px[0], mark.y_px - bulb.centre_px[1]);
+            let seen_mm = x.hypot(y) / px_per_mm;
+            if seen_mm > 0.0 {
+                let grown = shell.behind(lens_mm, behind_mm, seen_mm) / seen_mm;
+                (mark.x_px, mark.y_px) = (bulb.centre_px[0] + grown * x, bulb.centre_px[1] + grown * y);
+            }
+        }
+    }
+
     /// The correction where the scale stands further behind the ring than the bulb reaches; none elsewhere.
     ///
     /// Nobody puts a scale there with the tube taken out, where the ring's own plane is free.

@@ -170,7 +170,7 @@ impl Job<'_> {
 
     /// A scale in the ring's own picture stands before or behind the bulb: where must be known.
     pub(super) fn has_its_place(&self, name: &str, standard: &Standard) -> Result<(), FailedPhoto> {
-        if *standard != Standard::Scale || self.apparatus.is_scale_offset_stated {
+        if matches!(standard, Standard::Outline(_)) || self.apparatus.is_scale_offset_stated {
             return Ok(());
         }
         Err(FailedPhoto {
@@ -226,7 +226,7 @@ impl Job<'_> {
                 let camera = self.camera_hints(picture);
                 self.plane_of_outline(name, known, size, &camera, Some(&trace.ellipse)).unwrap_or(plane)
             }
-            Standard::Scale => plane,
+            Standard::Scale | Standard::Labels => plane,
         };
         let u_px = trace.slow_u_px.hypot(trace.scatter_px / trace.effective_points.max(1.0).sqrt());
         plane.parallel_to(&trace.ellipse, u_px).unwrap_or(plane)
@@ -278,14 +278,17 @@ impl Job<'_> {
             leave_out: leave_out(marks),
             hand_marks: marks.map(hand_marks).unwrap_or_default(),
         };
-        let found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
+        let mut found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
+        if has_labels {
+            self.without_glass(picture, &mut found);
+        }
         let mut plane = fit_plane(&found, size, &camera).map_err(|error| said(name, &error))?;
         for caveat in &found.caveats {
             if !plane.caveats.iter().any(|own| own.code == caveat.code) {
                 plane.caveats.push(caveat.clone());
             }
         }
-        Ok((found, plane, Standard::Scale))
+        Ok((found, plane, if has_labels { Standard::Labels } else { Standard::Scale }))
     }
 
     /// What is known of the camera before looking at the scale.
@@ -340,7 +343,7 @@ impl Job<'_> {
         let to_muzzle = self.to_muzzle(plane, standard, &mut caveats);
         // what follows takes the diameter in the plane of the bench file's scale
         let to_scale = match standard {
-            Standard::Scale => 1.0,
+            Standard::Scale | Standard::Labels => 1.0,
             Standard::Outline(_) => {
                 to_muzzle.factor / self.to_muzzle(plane, &Standard::Scale, &mut Vec::new()).factor
             }
@@ -361,7 +364,7 @@ impl Job<'_> {
             ring_diameter_mm: Some(to_muzzle.moved(diameter, &own)),
             u_trace_mm: Some(u_trace),
             u_plane_mm: Some(match standard {
-                Standard::Scale => ring.u_plane_mm.hypot(u_shrunk * diameter),
+                Standard::Scale | Standard::Labels => ring.u_plane_mm.hypot(u_shrunk * diameter),
                 // its length and its place belong to no scale of the bench file
                 Standard::Outline(_) => to_muzzle
                     .parts

@@ -13,8 +13,10 @@ use crate::spread::Spread;
 /// What was measured against.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Standard {
-    /// The scale: its distance from the ring's plane is the bench file's.
+    /// The scale by its marks: its distance from the ring's plane is the bench file's.
     Scale,
+    /// The same by numbers on it that a person marked: each seen through the bulb's glass or beside it.
+    Labels,
     /// Something else of known size, with its own place.
     Outline(KnownOutline),
 }
@@ -132,7 +134,7 @@ impl Standard {
     /// Relative standard uncertainty of its length.
     pub(super) fn relative_u(&self, scale_relative_u: f64) -> f64 {
         match self {
-            Self::Scale => scale_relative_u,
+            Self::Scale | Self::Labels => scale_relative_u,
             Self::Outline(known) => known.relative_u,
         }
     }
@@ -140,7 +142,7 @@ impl Standard {
     /// Distance of its plane from the muzzle's, where that is its own, m.
     pub(super) fn offset(&self) -> Option<(f64, Spread)> {
         match self {
-            Self::Scale => None,
+            Self::Scale | Self::Labels => None,
             Self::Outline(known) => Some((known.offset_m, Spread::Normal(known.offset_u_m))),
         }
     }

@@ -24,7 +24,7 @@ const BEND_STEP: f64 = 0.01;
 const REACH_U: f64 = 3.0;
 const MOST: f64 = 0.06;
 /// The rhythm must stand this much above what other lengths give: median of all, and the best away from it.
-const ABOVE_MEDIAN: f64 = 2.2;
+const ABOVE_MEDIAN: f64 = 1.7;
 const ABOVE_OTHERS: f64 = 1.15;
 /// Standard uncertainty of a place along the scale that the rhythm gives, pixels.
 pub(super) const RHYTHM_U_PX: f64 = 0.5;
