@@ -171,7 +171,7 @@ const NOT_PLAIN: [&str; 6] = [
 ];
 
 /// Part of the arc that the plain measurement follows, from which the finer one of the same ring is as good as whole.
-const WHOLE_ENOUGH: f64 = 0.7;
+const WHOLE_ENOUGH: f64 = 0.5;
 
 /// The brightest line that closes and the likeliest candidate of the search, joined to one answer.
 fn joined(

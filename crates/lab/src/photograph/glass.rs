@@ -37,7 +37,8 @@ impl Job<'_> {
     /// Moves numbers of a scale that stands behind the bulb, each by what the glass does where it is seen; those beside the bulb
     /// stay. Nothing is moved where the bulb is not seen, or its size not stated.
     pub(super) fn without_glass(&self, picture: &Picture, found: &mut ScaleFound) {
-        let (Some(outer_m), [first, .., last]) = (self.apparatus.bulb_radius_m, found.hand_marks.as_slice()) else {
+        let (Some(outer_m), [first, .., last]) = (self.apparatus.bulb_radius_m, found.hand_marks.as_slice())
+        else {
             return;
         };
         let (outer_mm, behind_mm) = (1e3 * outer_m, -1e3 * self.apparatus.scale_offset.value);

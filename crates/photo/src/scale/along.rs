@@ -53,7 +53,8 @@ pub(super) fn finer(picture: &Picture, labels: &[HandMark], u_px: f64) -> Option
         return None;
     }
     let cycle = PERIOD_MM / span_mm.abs();
-    let fine = strip.best(&FINE, [coarse.length, 0.3 * cycle], [coarse.bend, 1.5 * BEND_STEP]).unwrap_or(coarse);
+    let fine =
+        strip.best(&FINE, [coarse.length, 0.3 * cycle], [coarse.bend, 1.5 * BEND_STEP]).unwrap_or(coarse);
     let point = |k: usize| {
         let t = k as f64 / (POINTS - 1) as f64;
         HandMark {
@@ -106,13 +107,15 @@ impl Strip {
             (0..count).map(|i| -beyond + (1.0 + 2.0 * beyond) * i as f64 / (count - 1) as f64).collect();
         let rows = ((2.0 * STRIP_MM * scale) as usize).clamp(5, ROWS);
         let across = [-way[1] / length, way[0] / length];
-        let period = (PERIOD_MM / span_mm / ((1.0 + 2.0 * beyond) / (count - 1) as f64)).round().max(3.0) as usize;
+        let period =
+            (PERIOD_MM / span_mm / ((1.0 + 2.0 * beyond) / (count - 1) as f64)).round().max(3.0) as usize;
         let row = |k: usize| -> Vec<f32> {
             let off = STRIP_MM * scale * (2.0 * k as f64 / (rows - 1) as f64 - 1.0);
             let light: Vec<f32> = t
                 .iter()
                 .map(|t| {
-                    let (x, y) = (from[0] + t * way[0] + off * across[0], from[1] + t * way[1] + off * across[1]);
+                    let (x, y) =
+                        (from[0] + t * way[0] + off * across[0], from[1] + t * way[1] + off * across[1]);
                     picture.light(x, y).max(0.0).sqrt()
                 })
                 .collect();
@@ -123,7 +126,8 @@ impl Strip {
 
     /// The length and bend within reach of a middle that give most power in these parts of the period.
     fn best(&self, parts: &[f64], [length, reach]: [f64; 2], [bend, bend_reach]: [f64; 2]) -> Option<Trial> {
-        let parts: Vec<f64> = parts.iter().copied().filter(|part| self.period_px / part >= LEAST_PX).collect();
+        let parts: Vec<f64> =
+            parts.iter().copied().filter(|part| self.period_px / part >= LEAST_PX).collect();
         let finest = parts.iter().copied().fold(0.0, f64::max);
         if finest <= 0.0 {
             return None;
