@@ -53,13 +53,14 @@ export class Panel {
     this.unit.closest("label").hidden = !isReady;
     if (wanted === this.shown) return;
     this.shown = wanted;
+    const typed = [...this.fields.querySelectorAll("input")].map((field) => field.value);
     this.fields.textContent = "";
     if (!isReady) return;
     marks.forEach((mark, k) => {
       const label = document.createElement("label");
       const field = document.createElement("input");
       Object.assign(field, { size: 6, inputMode: "decimal", autocomplete: "off", enterKeyHint: k + 1 < marks.length ? "next" : "done" });
-      if (mark.along_mm != null) field.value = String(tidy(mark.along_mm / FACTOR[this.unit.value]));
+      field.value = mark.along_mm != null ? String(tidy(mark.along_mm / FACTOR[this.unit.value])) : typed[k] ?? "";
       field.addEventListener("keydown", (event) => this.next(event, field));
       label.append(isRound ? `Diameter of the ${ring.known === "bulb" ? "bulb" : "coil\u2019s rim"} ` : `Label ${k + 1} says `, field);
       this.fields.append(label);

@@ -93,6 +93,8 @@ export class Stage {
       ctx.imageSmoothingEnabled = this.scale < 4;
       if (this.image.naturalWidth) ctx.drawImage(this.image, this.x, this.y, this.width * this.scale, this.height * this.scale);
     }
+    // with the whole picture in view and no mark to set, a finger scrolls the page
+    this.canvas.style.touchAction = this.isWhole && !this.ring.marking() ? "pan-y" : "none";
     const ctx = fresh(this.canvas, w, h, ratio);
     if (this.shows) this.overlay(ctx, this.toScreen, this.scale, 1);
     if (this.cursor && document.activeElement === this.canvas) crossHair(ctx, this.toScreen(this.cursor), COLOURS.curve, 14);
