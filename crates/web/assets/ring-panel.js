@@ -23,6 +23,7 @@ export class Panel {
     this.shown = "";
     this.unit.addEventListener("change", () => { this.shown = ""; this.tell(); });
     for (const radio of document.querySelectorAll("input[name=known]")) {
+      radio.checked = radio.value === ring.known;
       radio.addEventListener("change", () => { ring.known = radio.value; this.shown = ""; this.steps.go("scale"); });
     }
     this.parts.scale.addEventListener("submit", (event) => { event.preventDefault(); this.typed(); });
@@ -62,6 +63,7 @@ export class Panel {
       Object.assign(field, { size: 6, inputMode: "decimal", autocomplete: "off", enterKeyHint: k + 1 < marks.length ? "next" : "done" });
       field.value = mark.along_mm != null ? String(tidy(mark.along_mm / FACTOR[this.unit.value])) : typed[k] ?? "";
       field.addEventListener("keydown", (event) => this.next(event, field));
+      if (ring.stated[mark.what]) field.placeholder = "as stated";
       label.append(isRound ? `Diameter of the ${ring.known === "bulb" ? "bulb" : "coil\u2019s rim"} ` : `Label ${k + 1} says `, field);
       this.fields.append(label);
     });
@@ -90,6 +92,7 @@ export class Panel {
     const fields = [...this.fields.querySelectorAll("input")];
     const values = fields.map(number);
     const first = values.indexOf(null);
+    if (first >= 0 && fields[first].value.trim() === "" && ring.stated[ring.known]) { fields[first].removeAttribute("aria-invalid"); return; }
     if (first >= 0) { say(this.said, "A number is missing.", "fault"); fields[first].focus(); return; }
     if (ring.known === "scale" && values.length >= 2 && new Set(values).size < values.length) {
       say(this.said, "Two labels say the same: each must have a number of its own.", "fault");

@@ -7,8 +7,8 @@ const plusMinus = (q) => {
 };
 
 export class Result {
-  constructor(ring) {
-    this.ring = ring;
+  constructor(ring, steps) {
+    Object.assign(this, { ring, steps });
     this.place = document.getElementById("diameter");
     this.more = document.getElementById("diameter-more");
     this.list = document.getElementById("ring-words");
@@ -20,7 +20,9 @@ export class Result {
     const q = seen.entry?.ring_diameter_mm;
     if (q) this.diameter(seen.entry, q); else this.scaleAlone();
     this.list.textContent = "";
-    if (seen.trouble) this.add(`${sentence(seen.trouble.sentence)} ${sentence(this.remedy(seen))}`, "fault", this.link(seen));
+    // where the scale stands is asked with its drawing, in fewer words
+    const isAsked = this.steps.stands().place === "open" && seen.px_per_mm && seen.points.length;
+    if (seen.trouble && !isAsked) this.add(`${sentence(seen.trouble.sentence)} ${sentence(this.remedy(seen))}`, "fault", this.link(seen));
     for (const caveat of seen.caveats) this.add(`${sentence(caveat.sentence)} ${sentence(caveat.remedy)}`, "quiet");
   }
 

@@ -23,10 +23,13 @@ export class Steps {
     const { ring } = this;
     const { seen } = ring;
     if (!seen) return {};
-    const hasLine = seen.points.length > 0;
-    const beam = ring.role === "scale" ? "none" : seen.entry?.status === "unsure" ? "ask" : hasLine || ring.marks.some((m) => m.what === "beam") ? "done" : "open";
+    const isMarked = ring.marks.some((mark) => mark.what === "beam");
+    // a line without a scale was found, not judged
+    const isUnsure = seen.entry ? seen.entry.status === "unsure" : seen.points.length > 0 && !isMarked;
+    const beam = ring.role === "scale" ? "none" : isUnsure ? "ask" : seen.points.length || isMarked ? "done" : "open";
     const scale = seen.px_per_mm ? "done" : "open";
-    const place = ring.role === "scale" || ring.scale !== ring.photo ? "none" : ring.offset ? "done" : "open";
+    const isElsewhere = ring.role === "scale" || ring.scale !== ring.photo || ring.hasOutline();
+    const place = isElsewhere ? "none" : ring.offset ? "done" : "open";
     return { beam, scale, place, move: seen.entry && beam === "done" ? "done" : "open" };
   }
 
@@ -82,6 +85,7 @@ export class Steps {
     if (tool === "leave-out") return "Mark the corners of an outline; light inside it is left out.";
     if (stands.beam === "open") return "No beam yet: begin with three marks on it.";
     if (stands.scale === "open") return "The ring is there; without a scale it has no millimetres.";
+    if (stands.place === "open") return "One thing is missing: where the scale stands.";
     return "";
   }
 

@@ -15,7 +15,7 @@ function begin() {
   const ring = state(desk.dataset);
   const stage = new Stage(ring);
   const steps = new Steps(ring, stage);
-  const result = new Result(ring);
+  const result = new Result(ring, steps);
   const past = [];
   let kept = structuredClone(ring.marks);
 

@@ -124,9 +124,7 @@ impl Of<'_> {
     fn holds(self, change: &Change) -> bool {
         match self {
             Self::Readings => change.touches("readings.csv") || !change.moves.is_empty(),
-            Self::Marks(photo) => {
-                change.moves.is_empty() && change.touches(&format!("marks/{photo}.csv"))
-            }
+            Self::Marks(photo) => change.moves.is_empty() && change.touches(&format!("marks/{photo}.csv")),
         }
     }
 }

@@ -286,7 +286,9 @@ fn photographs_are_moved_within_the_notebook_alone() {
     let outside = bench.root.join("../outside.png");
     std::fs::write(&outside, photograph()).unwrap();
     let before = std::fs::read_to_string(bench.root.join("bench.toml")).unwrap();
-    for name in ["../outside.png", "../../outside.png", "..\\\\outside.png", "/outside.png", "../bench.toml", ""] {
+    for name in
+        ["../outside.png", "../../outside.png", "..\\\\outside.png", "/outside.png", "../bench.toml", ""]
+    {
         for (path, body) in [
             ("/photos/rename", format!(r#"{{"photo":"{name}","to":"b.png"}}"#)),
             ("/photos/rename", format!(r#"{{"photo":"a.png","to":"{name}"}}"#)),

@@ -208,7 +208,9 @@ mod tests {
         move_file(root, "photos/a.jpg", "removed/photos/a.jpg").unwrap();
         assert_eq!(fs::read(root.join("removed/photos/a.jpg")).unwrap(), b"one");
         assert!(!root.join("photos/a.jpg").exists());
-        for (from, to) in [("photos/b.jpg", "../b.jpg"), ("../x", "photos/x.jpg"), ("photos/none.jpg", "photos/c.jpg")] {
+        for (from, to) in
+            [("photos/b.jpg", "../b.jpg"), ("../x", "photos/x.jpg"), ("photos/none.jpg", "photos/c.jpg")]
+        {
             assert!(move_file(root, from, to).is_err(), "{from} to {to}");
         }
         assert_eq!(fs::read(root.join("photos/b.jpg")).unwrap(), b"two");

@@ -89,7 +89,8 @@ pub(crate) struct Proposal {
 
 /// What is proposed for the photographs that belong to no run yet; none where there is nothing to match.
 pub(crate) fn proposal(app: &App, names: &[String], grid: &Grid) -> Option<Proposal> {
-    let cell = |column| grid.rows.iter().map(move |row| grid.cell(row, column)).filter(|name| !name.is_empty());
+    let cell =
+        |column| grid.rows.iter().map(move |row| grid.cell(row, column)).filter(|name| !name.is_empty());
     let used: BTreeSet<&str> = cell("ring_photo").chain(cell("scale_photo")).collect();
     let free: Vec<&String> = names.iter().filter(|name| !used.contains(name.as_str())).collect();
     if free.is_empty() || free.len() > MOST {
@@ -107,7 +108,9 @@ fn waiting(grid: &Grid) -> Vec<(String, bool)> {
     let empty = |row: &&arcmass_notebook::edit::GridRow| {
         ["ring_photo", "diameter_mm", "struck_because"].iter().all(|column| grid.cell(row, column).is_empty())
     };
-    rows.filter(empty).map(|row| (grid.cell(row, "run").to_owned(), !grid.cell(row, "scale_photo").is_empty())).collect()
+    rows.filter(empty)
+        .map(|row| (grid.cell(row, "run").to_owned(), !grid.cell(row, "scale_photo").is_empty()))
+        .collect()
 }
 
 fn propose(mut looks: Vec<(String, Look)>, waiting: &[(String, bool)]) -> Option<Proposal> {
@@ -126,7 +129,13 @@ fn propose(mut looks: Vec<(String, Look)>, waiting: &[(String, bool)]) -> Option
         pairs.push(Pair { run: run.clone(), ring: name(at)?, scale: scale.and_then(name) });
     }
     let scales = bright.iter().filter_map(|&at| looks.get(at)).map(|(name, _)| name.clone()).collect();
-    (!pairs.is_empty()).then_some(Proposal { pairs, rings: rings.len(), scales, by_time, waiting: waiting.len() })
+    (!pairs.is_empty()).then_some(Proposal {
+        pairs,
+        rings: rings.len(),
+        scales,
+        by_time,
+        waiting: waiting.len(),
+    })
 }
 
 /// Sorts by the cameras' clocks where every picture has a time of its own, else by name with numbers as numbers.
@@ -268,14 +277,21 @@ mod tests {
     }
 
     fn told(proposal: &Proposal) -> Vec<String> {
-        proposal.pairs.iter().map(|p| format!("{} {} {}", p.run, p.ring, p.scale.as_deref().unwrap_or("-"))).collect()
+        proposal
+            .pairs
+            .iter()
+            .map(|p| format!("{} {} {}", p.run, p.ring, p.scale.as_deref().unwrap_or("-")))
+            .collect()
     }
 
     #[test]
     fn dark_rings_take_runs_in_their_order_and_the_bright_picture_is_the_scale() {
         let looks = [("IMG_10.jpg", 0.03), ("IMG_9.jpg", 0.05), ("IMG_11.jpg", 0.4), ("IMG_8.jpg", 0.04)];
         let found = propose(looks.map(|(n, b)| look(n, b, None)).to_vec(), &runs(3)).unwrap();
-        assert_eq!(told(&found), ["1 IMG_8.jpg IMG_11.jpg", "2 IMG_9.jpg IMG_11.jpg", "3 IMG_10.jpg IMG_11.jpg"]);
+        assert_eq!(
+            told(&found),
+            ["1 IMG_8.jpg IMG_11.jpg", "2 IMG_9.jpg IMG_11.jpg", "3 IMG_10.jpg IMG_11.jpg"]
+        );
         assert!(!found.by_time && found.rings == 3 && found.scales.len() == 1);
     }
 
@@ -306,9 +322,16 @@ mod tests {
     #[test]
     fn what_was_matched_meanwhile_is_not_written_over() {
         let text = "run,voltage_V,current_A,ring_photo\n1,200,1.5,\n2,200,1.5,b.jpg\n";
-        let pair = |run: &str| Pair { run: run.to_owned(), ring: "a.jpg".to_owned(), scale: Some("s.jpg".to_owned()) };
+        let pair = |run: &str| Pair {
+            run: run.to_owned(),
+            ring: "a.jpg".to_owned(),
+            scale: Some("s.jpg".to_owned()),
+        };
         let new = written(text, &[pair("1")]).unwrap();
-        assert_eq!(new, "run,voltage_V,current_A,ring_photo,scale_photo\n1,200,1.5,a.jpg,s.jpg\n2,200,1.5,b.jpg,\n");
+        assert_eq!(
+            new,
+            "run,voltage_V,current_A,ring_photo,scale_photo\n1,200,1.5,a.jpg,s.jpg\n2,200,1.5,b.jpg,\n"
+        );
         assert!(matches!(written(text, &[pair("2")]), Err(EditFault::Changed { .. })));
         assert!(matches!(written(text, &[pair("3")]), Err(EditFault::NoPlace(_))));
     }

@@ -424,7 +424,9 @@ mod tests {
     #[test]
     fn a_phones_name_is_made_one_that_may_stand_here() {
         assert_eq!(tidy("Bild, 3 + 4'.jpg"), "Bild- 3 - 4-.jpg");
-        assert!(photo_name_fault(&tidy("../a.jpg")).is_some() && photo_name_fault(&tidy("a\u{0}.jpg")).is_some());
+        assert!(
+            photo_name_fault(&tidy("../a.jpg")).is_some() && photo_name_fault(&tidy("a\u{0}.jpg")).is_some()
+        );
         assert_eq!(with_ending("ring 3".to_owned(), "IMG_1.jpeg"), "ring 3.jpeg");
         assert_eq!(with_ending("ring-3.jpg".to_owned(), "IMG_1.jpeg"), "ring-3.jpg");
     }

@@ -230,7 +230,10 @@ pub(crate) async fn remove(State(app): State<Arc<App>>, Json(set): Json<Set>) ->
 fn changed_words(set: &Set) -> String {
     let run = set.raw.split([',', ';', '\t']).next().unwrap_or_default();
     let heading = |name: &str| {
-        COLUMNS.iter().find(|(known, ..)| *known == name).map_or_else(|| name.to_owned(), |(_, heading, _)| (*heading).to_owned())
+        COLUMNS
+            .iter()
+            .find(|(known, ..)| *known == name)
+            .map_or_else(|| name.to_owned(), |(_, heading, _)| (*heading).to_owned())
     };
     let names: Vec<String> = set.cells.iter().map(|(name, _)| heading(name)).collect();
     format!("run {run}: {}", names.join(", "))
@@ -264,9 +267,7 @@ pub(crate) async fn undo(State(app): State<Arc<App>>) -> Response {
             app.undo.take_back(&app.root, Of::Readings)
         };
         match done {
-            Ok(words) => {
-                answer::saved(&app, &json!({ "words": words, "next_run": next_run(&table(&app)) }))
-            }
+            Ok(words) => answer::saved(&app, &json!({ "words": words, "next_run": next_run(&table(&app)) })),
             Err(fault) => answer::refused(&fault),
         }
     };

@@ -275,8 +275,8 @@ pub(crate) fn role(notebook: &Notebook, photo: &str) -> Role {
         return Role::Scale;
     }
     // one scale alone for all rings is this one's too; else ring and scale are looked for in the same picture
-    let apart = |scale: &&str| runs().all(|run| run.ring_photo.as_deref() != Some(scale));
-    let scale = scales.first().filter(|scale| scales.len() == 1 && apart(scale)).copied();
+    let apart = |scale: &str| runs().all(|run| run.ring_photo.as_deref() != Some(scale));
+    let scale = scales.first().copied().filter(|scale| scales.len() == 1 && apart(scale));
     Role::Free(scale.unwrap_or(photo).to_owned())
 }
 
@@ -300,8 +300,11 @@ fn with_its_run(notebook: Arc<Notebook>, photo: &str) -> Arc<Notebook> {
         remark: None,
     };
     let input = Input { file: "readings.csv".to_owned(), sha256: String::new() };
-    let readings =
-        changed.readings.get_or_insert_with(|| Readings { runs: Vec::new(), further_columns: Vec::new(), input });
+    let readings = changed.readings.get_or_insert_with(|| Readings {
+        runs: Vec::new(),
+        further_columns: Vec::new(),
+        input,
+    });
     readings.runs.push(run);
     Arc::new(changed)
 }

@@ -17,11 +17,12 @@ pub(super) fn desk(notebook: &Notebook, photo: &str, names: &[String]) -> Markup
         Role::Free(scale) => ("free", "", scale.as_str()),
     };
     let stated = |table, key| bench_value(&notebook.bench.source, table, key).unwrap_or_default();
-    let bulb = notebook.bench.bulb.as_ref().and_then(|bulb| bulb.outer_radius.as_ref());
+    let has_bulb = notebook.bench.bulb.as_ref().is_some_and(|bulb| bulb.outer_radius.is_some());
+    let has_coil = !stated("coils", "mean_radius").is_empty();
     html! {
         div #desk.desk data-photo=(photo) data-src={ "/photos/view?name=" (encoded(photo)) } data-marks=(marks) data-role=(word) data-run=(run)
             data-scale=(scale) data-offset=(stated("scale", "offset")) data-distance=(stated("camera", "distance"))
-            data-bulb=[bulb.map(|radius| format!("{:.3}", 2e3 * radius.value))] {
+            data-bulb=[has_bulb.then_some("stated")] data-coil=[has_coil.then_some("stated")] {
             (steps(word))
             p #ring-ask.ask role="status" {}
             div.work {

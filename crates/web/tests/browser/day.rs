@@ -137,7 +137,11 @@ fn mark_the_beam(page: &mut Browser, bench: &Bench, own: &str) {
             let needed = ["2 more marks needed.", "1 more mark needed."][count - 1];
             page.until(&format!("document.getElementById('ring-ask').innerText === '{needed}'"));
             assert_eq!(marks(), 0, "a stray click is not saved");
-            assert_eq!(page.value("document.getElementById('diameter').textContent"), found, "and changes nothing");
+            assert_eq!(
+                page.value("document.getElementById('diameter').textContent"),
+                found,
+                "and changes nothing"
+            );
         }
     }
     page.until("document.getElementById('ring-said').innerText.includes('Marks saved')");

@@ -1,8 +1,8 @@
 //! A drawn phone picture as found in laboratories: the whole bench from a metre by hand, ring and scale in one picture.
 
 use arcmass_draw::{
-    Beam, Bulb, Camera, Coils, DrawnBench, Edge, Gun, Haze, Room, ScaleKind, ScaleObject, Scene, Sensor, Surface,
-    draw_bench,
+    Beam, Bulb, Camera, Coils, DrawnBench, Edge, Gun, Haze, Room, ScaleKind, ScaleObject, Scene, Sensor,
+    Surface, draw_bench,
 };
 
 /// Radius of the ring, mm.
@@ -57,7 +57,13 @@ pub(crate) fn phone_picture(seed: u64) -> DrawnBench {
         sensor: Sensor { blur_px: 1.3, jpeg_quality: 80, ..Sensor::good() },
         seed,
     };
-    let edge = ScaleKind::Ruler { length_mm: 200, width_mm: 22.0, near: Edge::Centimetres, far: Edge::Bare, numerals: true };
+    let edge = ScaleKind::Ruler {
+        length_mm: 200,
+        width_mm: 22.0,
+        near: Edge::Centimetres,
+        far: Edge::Bare,
+        numerals: true,
+    };
     let scale = ScaleObject {
         kind: edge,
         ground: [0.8, 0.86, 0.9],
@@ -72,6 +78,7 @@ pub(crate) fn phone_picture(seed: u64) -> DrawnBench {
 pub(crate) fn places(drawn: &DrawnBench) -> ([[f64; 2]; 3], [[f64; 2]; 2]) {
     let ring = drawn.ring.as_ref().unwrap();
     let beam = [30, 95, 170].map(|at: usize| ring.seen_px[at]);
-    let mark = |mm: f64| drawn.scales[0].marks.iter().find(|mark| (mark.along_mm - mm).abs() < 0.1).unwrap().px;
+    let mark =
+        |mm: f64| drawn.scales[0].marks.iter().find(|mark| (mark.along_mm - mm).abs() < 0.1).unwrap().px;
     (beam, [mark(50.0), mark(150.0)])
 }

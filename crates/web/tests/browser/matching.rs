@@ -45,7 +45,8 @@ fn photographs_named_alike_are_matched_by_one_click_and_every_change_is_taken_ba
     page.presses_on("[data-accept]", false);
     page.until("document.getElementById('photo-said').innerText.includes('4 rings matched')");
     let matched = readings(&bench);
-    for (run, name) in [("1", "image.jpg"), ("2", "image-2.jpg"), ("4", "image-3.jpg"), ("5", "image-4.jpg")] {
+    for (run, name) in [("1", "image.jpg"), ("2", "image-2.jpg"), ("4", "image-3.jpg"), ("5", "image-4.jpg")]
+    {
         let row = matched.lines().find(|line| line.starts_with(&format!("{run},"))).unwrap();
         assert!(row.ends_with(&format!(",{name},image-5.jpg")), "{row}");
     }
@@ -79,7 +80,9 @@ fn take_back_after_a_reload(page: &mut Browser, bench: &Bench, own: &str, matche
         page.until(&format!("document.getElementById('next-said').innerText.includes('{words}')"));
     }
     assert_eq!(readings(bench), matched);
-    assert!(bench.root.join("photos/image-2.jpg").is_file() && bench.root.join("photos/image-4.jpg").is_file());
+    assert!(
+        bench.root.join("photos/image-2.jpg").is_file() && bench.root.join("photos/image-4.jpg").is_file()
+    );
 }
 
 /// Marks by keys alone, with few presses, and few stops on the way to them.
@@ -143,7 +146,12 @@ fn middle(page: &mut Browser) -> [f64; 2] {
 /// Walks the cross near a place: large steps, then small ones; the number of presses.
 fn walk(page: &mut Browser, at: &mut [f64; 2], to: [f64; 2]) -> usize {
     let told = page.value("document.getElementById('ring-keys').innerText");
-    let sizes: Vec<f64> = told.as_str().unwrap().split(" px").filter_map(|part| part.rsplit(' ').next()?.parse().ok()).collect();
+    let sizes: Vec<f64> = told
+        .as_str()
+        .unwrap()
+        .split(" px")
+        .filter_map(|part| part.rsplit(' ').next()?.parse().ok())
+        .collect();
     let mut presses = 0;
     for axis in [0, 1] {
         let keys = [["ArrowLeft", "ArrowRight"], ["ArrowUp", "ArrowDown"]][axis];
@@ -151,7 +159,11 @@ fn walk(page: &mut Browser, at: &mut [f64; 2], to: [f64; 2]) -> usize {
             while (to[axis] - at[axis]).abs() > 0.5 * size {
                 let step = size.copysign(to[axis] - at[axis]);
                 let key = keys[usize::from(step > 0.0)];
-                if is_far { page.presses_shifted(key) } else { page.presses(key) }
+                if is_far {
+                    page.presses_shifted(key)
+                } else {
+                    page.presses(key)
+                }
                 at[axis] += step;
                 presses += 1;
             }

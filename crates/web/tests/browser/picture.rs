@@ -35,7 +35,11 @@ impl Person<'_> {
         let place = self.on_screen([x, y]);
         let aim = [place[0] + hand[0], place[1] + hand[1]];
         // a finger comes down beside it and is drawn there under the loupe
-        if self.is_touch { self.page.touches(&[[aim[0] - 14.0, aim[1] + 11.0], aim]) } else { self.page.clicks(aim) }
+        if self.is_touch {
+            self.page.touches(&[[aim[0] - 14.0, aim[1] + 11.0], aim])
+        } else {
+            self.page.clicks(aim)
+        }
     }
 
     fn on_screen(&mut self, [x, y]: [f64; 2]) -> [f64; 2] {
@@ -110,7 +114,9 @@ fn diameter_of_one_picture(is_touch: bool) {
     let marks = std::fs::read_to_string(bench.root.join("marks/image.jpg.csv")).unwrap();
     assert_eq!(marks.lines().filter(|line| line.starts_with("scale,")).count(), 2, "{marks}");
     page.presses_on("#panel-match button", is_touch);
-    page.until("document.getElementById('panel-match').innerText.includes('Run 1, scale in the same picture')");
+    page.until(
+        "document.getElementById('panel-match').innerText.includes('Run 1, scale in the same picture')",
+    );
     page.until("/[0-9] mm/.test(document.getElementById('diameter').textContent)");
     let table = std::fs::read_to_string(bench.root.join("readings.csv")).unwrap();
     assert_eq!(table.matches("image.jpg").count(), 2, "{table}");
@@ -167,7 +173,8 @@ fn shot(page: &mut Browser, is_touch: bool, step: &str) {
     let Some(folder) = std::env::var_os("ARCMASS_SCREENS") else { return };
     std::thread::sleep(Duration::from_millis(300));
     let device = if is_touch { "phone" } else { "desk" };
-    std::fs::write(PathBuf::from(folder).join(format!("picture-{device}-{step}.png")), page.picture()).unwrap();
+    std::fs::write(PathBuf::from(folder).join(format!("picture-{device}-{step}.png")), page.picture())
+        .unwrap();
 }
 
 #[test]
