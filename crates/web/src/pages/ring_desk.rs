@@ -12,7 +12,7 @@ pub(super) fn desk(notebook: &Notebook, photo: &str, names: &[String]) -> Markup
     let role = role(notebook, photo);
     let marks = serde_json::to_string(&marks_of(notebook, photo)).unwrap_or_default();
     let (word, run, scale) = match &role {
-        Role::Ring(run, scale) => ("ring", run.as_str(), scale.as_deref().unwrap_or_default()),
+        Role::Ring(run, scale) => ("ring", run.as_str(), scale.as_deref().unwrap_or(photo)),
         Role::Scale => ("scale", "", photo),
         Role::Free(scale) => ("free", "", scale.as_str()),
     };
@@ -172,12 +172,13 @@ fn whose(notebook: &Notebook, role: &Role, photo: &str, names: &[String]) -> Mar
     let waits = runs.iter().find(|run| run.ring_photo.is_none()).map(|run| run.run.as_str());
     html! {
         @match role {
-            Role::Ring(run, scale) => p #panel-match.quiet {
-                "Run " (run) @match scale {
-                    Some(scale) if scale == photo => ", scale in the same picture.",
-                    Some(scale) => { ", scale on " a href={ "/ring?name=" (encoded(scale)) } { (scale) } "." },
-                    None => { ". No scale is named for it: " a href="/readings#photos-heading" { "match one" } "." },
-                }
+            Role::Ring(run, Some(scale)) => p #panel-match.quiet {
+                "Run " (run) @if scale == photo { ", scale in the same picture." } @else { ", scale on " a href={ "/ring?name=" (encoded(scale)) } { (scale) } "." }
+            },
+            Role::Ring(run, None) => form #panel-match hidden {
+                p.caution { "Run " (run) ", but no scale is named for it: its diameter enters no mass." }
+                input type="hidden" name="run" value=(run);
+                div.row { (scales(photo, photo, names)) button.main type="submit" { "Match" } }
             },
             Role::Scale => p #panel-match.quiet { "Scale of other photographs." },
             Role::Free(_) if runs.is_empty() => p #panel-match.caution {
@@ -189,14 +190,21 @@ fn whose(notebook: &Notebook, role: &Role, photo: &str, names: &[String]) -> Mar
                     label { span { "Ring of run" } select name="run" {
                         @for run in &runs { option value=(run.run) selected[Some(run.run.as_str()) == waits] { (run.run) @if run.ring_photo.is_some() { " (has one)" } } }
                     } }
-                    label { span { "Scale" } select name="scale" {
-                        option value=(photo) selected[assumed == photo] { "in this picture" }
-                        @for name in names.iter().filter(|name| *name != photo) { option value=(name) selected[name == assumed] { (name) } }
-                    } }
+                    (scales(assumed, photo, names))
                     button.main type="submit" { "Match" }
                 }
             },
         }
+    }
+}
+
+/// Which picture holds the scale.
+fn scales(assumed: &str, photo: &str, names: &[String]) -> Markup {
+    html! {
+        label { span { "Scale" } select name="scale" {
+            option value=(photo) selected[assumed == photo] { "in this picture" }
+            @for name in names.iter().filter(|name| *name != photo) { option value=(name) selected[name == assumed] { (name) } }
+        } }
     }
 }
 

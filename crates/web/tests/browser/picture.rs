@@ -172,6 +172,7 @@ fn say_where_it_stands(person: &mut Person<'_>) {
 fn shot(page: &mut Browser, is_touch: bool, step: &str) {
     let Some(folder) = std::env::var_os("ARCMASS_SCREENS") else { return };
     std::thread::sleep(Duration::from_millis(300));
+    std::fs::create_dir_all(&folder).unwrap();
     let device = if is_touch { "phone" } else { "desk" };
     std::fs::write(PathBuf::from(folder).join(format!("picture-{device}-{step}.png")), page.picture())
         .unwrap();
