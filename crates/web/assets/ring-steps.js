@@ -59,6 +59,7 @@ export class Steps {
 
   tell() {
     const stands = this.stands();
+    if (!this.ring.seen) { this.asked.textContent = this.words({}); return; }
     for (const [step, how] of Object.entries(stands)) {
       const label = document.querySelector(`.steps [data-step="${step}"]`);
       if (!label) continue;
@@ -92,6 +93,7 @@ export class Steps {
   beam(how) {
     if (how === "ask") return "Is the line that is drawn the beam? Say yes, or mark three points on the beam.";
     if (this.ring.of("beam").length >= 3) return "Drag a mark to correct it; the dots show the line that is followed.";
+    if (how === undefined) return "Looking for the beam. You can mark three points on it meanwhile.";
     return how === "done"
       ? "A line was found. If it is not the beam, mark three points on the beam, spread round the ring."
       : "Mark three points on the beam, spread round the ring.";

@@ -39,6 +39,7 @@ function begin() {
     if (again) { again = false; stage.draw(); measure(true); return; }
     desk.removeAttribute("aria-busy");
     show();
+    strip();
   }
 
   function show() {
@@ -51,14 +52,17 @@ function begin() {
   // saving: one change after the other
 
   let saving = Promise.resolve();
+  let unsaved = 0;
   function keep() {
     const wish = structuredClone(ring.marks);
+    unsaved += 1;
     saving = saving.then(async () => {
       const answer = await send("/ring/keep", { photo: ring.photo, marks: wish, seen: kept });
+      unsaved -= 1;
       if (answer.ok) {
         kept = wish;
         say(said, "Marks saved.", "good");
-        beam();
+        strip();
       } else if (answer.conflict) {
         say(said, `The marks were changed meanwhile: the file now holds ${answer.conflict.now}, this page ${wish.length}. Load the page again to see the file's, or go on here to keep yours beside it unsaved.`, "fault");
       } else say(said, `Not saved: ${refusal(answer)}`, "fault");
@@ -71,7 +75,8 @@ function begin() {
     const isSaved = JSON.stringify(before.marks) !== JSON.stringify(ring.marks);
     past.push({ ...before, isSaved });
     say(said, "");
-    if (isSaved) { measure(); keep(); } else show();
+    if (isSaved) { measure(); keep(); }
+    show();
   }
 
   async function undo() {
@@ -85,7 +90,12 @@ function begin() {
     ring.restore({ marks: structuredClone(kept), loose: last?.loose ?? [] });
     say(said, "The last marks are taken back.", "good");
     measure();
-    beam();
+  }
+
+  /** The beam laid straight, once what is measured is what is saved. */
+  function strip() {
+    if (asking || unsaved) return;
+    if (ring.seen?.entry) beam(); else document.getElementById("beam").closest("figure").hidden = true;
   }
 
   function beam() {
@@ -160,14 +170,16 @@ function begin() {
   roving(desk.querySelector("[role=toolbar]"), "button");
   roving(document.querySelector("nav.shots ul"), "a");
   stage.image.src = desk.dataset.src;
-  document.addEventListener("look-changed", () => { stage.draw(); beam(); });
+  document.addEventListener("look-changed", () => { stage.draw(); strip(); });
   document.addEventListener("ring-step", show);
   document.addEventListener("folder-changed", () => {
     say(said, "The notebook was changed elsewhere. Load the page again to see other marks of this photograph.");
     measure();
   });
   say(said, "Looking for the beam and the scale \u2026");
-  measure().then(() => { say(said, ""); steps.begin(); show(); beam(); });
+  // marks may be set while the program still looks
+  if (ring.role !== "scale" && !ring.marks.length) steps.go("beam");
+  measure().then(() => { if (/^Looking/.test(said.textContent)) say(said, ""); if (!ring.all().length || !ring.marking()) steps.begin(); else steps.begun = true; show(); });
 }
 
 /** One tab stop for a row of links or buttons: arrow keys go along it. */
