@@ -21,22 +21,27 @@ function begin() {
 
   // measuring: one question at a time, the last one counts
 
-  let asking = false;
+  let asking = null;
   let again = false;
   let wholeToo = false;
   async function measure(quick = false) {
     wholeToo ||= !quick;
-    if (asking) { again = true; return; }
-    asking = true;
+    if (asking) {
+      again = true;
+      if (!quick) asking.abort();
+      return;
+    }
+    const mine = new AbortController();
+    asking = mine;
     const begun = performance.now();
     const whole = wholeToo;
     wholeToo = false;
     if (whole) desk.setAttribute("aria-busy", "true");
-    const answer = await send("/ring/measure", { photo: ring.photo, marks: ring.marks, quick: !whole });
-    asking = false;
+    const answer = await send("/ring/measure", { photo: ring.photo, marks: ring.marks, quick: !whole }, "POST", mine.signal);
+    asking = null;
     document.documentElement.dataset.measured = (performance.now() - begun).toFixed(1);
-    if (answer.ok) ring.seen = answer; else say(said, refusal(answer), "fault");
-    if (again) { again = false; stage.draw(); measure(true); return; }
+    if (answer.ok) ring.seen = answer; else if (!mine.signal.aborted) say(said, refusal(answer), "fault");
+    if (again) { again = false; stage.draw(); await measure(true); return; }
     desk.removeAttribute("aria-busy");
     show();
     strip();

@@ -93,7 +93,8 @@ fn diameter_of_one_picture(is_touch: bool) {
     let mut person = Person { page: &mut page, is_touch, actions: 1 };
     person.page.choose("#photo-files", &[file]);
     person.page.until("location.pathname === '/ring' && document.readyState === 'complete'");
-    person.page.until("document.documentElement.dataset.measured !== undefined && document.getElementById('ring-said').innerText === ''");
+    // marks may be set while the program still looks
+    person.page.until("document.querySelector('input[name=tool]:checked').value === 'beam' && document.getElementById('photo').clientHeight > 0 && document.querySelector('#ring-ask').innerText !== ''");
     shot(person.page, is_touch, "1-opened");
     mark_the_beam(&mut person, beam);
     shot(person.page, is_touch, "2-beam");
