@@ -68,7 +68,8 @@ export class Steps {
       label.querySelector(".unseen").textContent = { done: ", done", ask: ", needs your answer", open: ", open" }[how] ?? "";
     }
     const current = this.ring.tool;
-    const finished = this.begun && this.was[current] !== "done" && stands[current] === "done";
+    const isWaiting = this.ring.loose.some((mark) => mark.what !== "leave-out");
+    const finished = this.begun && !isWaiting && this.was[current] !== "done" && stands[current] === "done";
     this.was = stands;
     if (finished && ["beam", "scale", "place"].includes(current)) { this.go(this.next()); return; }
     this.asked.textContent = this.words(stands);

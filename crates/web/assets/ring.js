@@ -183,8 +183,8 @@ function begin() {
   });
   say(said, "Looking for the beam and the scale \u2026");
   // marks may be set while the program still looks
-  if (ring.role !== "scale" && !ring.marks.length) steps.go("beam");
-  measure().then(() => { if (/^Looking/.test(said.textContent)) say(said, ""); if (!ring.all().length || !ring.marking()) steps.begin(); else steps.begun = true; show(); });
+  if (ring.role !== "scale" && !ring.marks.length) { steps.begun = true; steps.go("beam"); }
+  measure().then(() => { if (/^Looking/.test(said.textContent)) say(said, ""); if (!steps.begun) steps.begin(); show(); });
 }
 
 /** One tab stop for a row of links or buttons: arrow keys go along it. */
