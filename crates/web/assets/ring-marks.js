@@ -13,7 +13,7 @@ export function state(data) {
   return {
     photo: data.photo, role: data.role, run: data.run, scale: data.scale,
     offset: data.offset, distance: data.distance, stated: { bulb: data.bulb, coil: data.coil },
-    marks, loose: [], chosen: -1, seen: null, fine: false, tool: "move",
+    marks, loose: [], chosen: -1, seen: null, isFresh: false, fine: false, tool: "move",
     known: LENGTHS.find((what) => marks.some((mark) => mark.what === what)) ?? "scale",
     all() { return [...this.marks, ...this.loose]; },
     of(what) { return this.all().filter((mark) => mark.what === what); },

@@ -18,25 +18,39 @@ export class Steps {
     }
   }
 
-  /** How each step stands: done, open, or a question. */
+  /** How each step stands: done, open, or a question; undefined while nothing is known. What a person marked counts at once. */
   stands() {
     const { ring } = this;
     const { seen } = ring;
-    if (!seen) return {};
-    const isMarked = ring.marks.some((mark) => mark.what === "beam");
-    // a line without a scale was found, not judged
-    const isUnsure = seen.entry ? seen.entry.status === "unsure" : seen.points.length > 0 && !isMarked;
-    const beam = ring.role === "scale" ? "none" : isUnsure ? "ask" : seen.points.length || isMarked ? "done" : "open";
-    const scale = seen.px_per_mm ? "done" : "open";
     const isElsewhere = ring.role === "scale" || ring.scale !== ring.photo || ring.hasOutline();
     const place = isElsewhere ? "none" : ring.offset ? "done" : "open";
-    return { beam, scale, place, move: seen.entry && beam === "done" ? "done" : "open" };
+    const beam = this.beamStands(seen);
+    return { beam, scale: this.scaleStands(seen), place, move: seen?.entry && ["done", "none"].includes(beam) ? "done" : "open" };
+  }
+
+  beamStands(seen) {
+    const { ring } = this;
+    if (ring.role === "scale") return "none";
+    if (ring.marks.some((mark) => mark.what === "beam")) return "done";
+    if (!seen) return undefined;
+    // a line without a scale was found, not judged
+    const isUnsure = seen.entry ? seen.entry.status === "unsure" : seen.points.length > 0;
+    return isUnsure ? "ask" : seen.points.length ? "done" : "open";
+  }
+
+  scaleStands(seen) {
+    const { ring } = this;
+    if (seen?.px_per_mm) return "done";
+    const isMarked = ring.marks.some((mark) => ["scale", "bulb", "coil"].includes(mark.what));
+    // marks that were looked at and gave no scale are no scale
+    if (isMarked && !ring.isFresh) return "done";
+    return seen ? "open" : undefined;
   }
 
   /** The first step that needs a person. */
   next() {
     const stands = this.stands();
-    return ["beam", "scale", "place"].find((step) => ["open", "ask"].includes(stands[step])) ?? "move";
+    return ["beam", "scale", "place"].find((step) => !["done", "none"].includes(stands[step])) ?? "move";
   }
 
   begin() {
@@ -59,12 +73,11 @@ export class Steps {
 
   tell() {
     const stands = this.stands();
-    if (!this.ring.seen) { this.asked.textContent = this.words({}); return; }
     for (const [step, how] of Object.entries(stands)) {
       const label = document.querySelector(`.steps [data-step="${step}"]`);
       if (!label) continue;
       label.hidden = how === "none";
-      label.dataset.stands = how;
+      label.dataset.stands = how ?? "open";
       label.querySelector(".unseen").textContent = { done: ", done", ask: ", needs your answer", open: ", open" }[how] ?? "";
     }
     const current = this.ring.tool;

@@ -43,6 +43,7 @@ function begin() {
     if (answer.ok) ring.seen = answer; else if (!mine.signal.aborted) say(said, refusal(answer), "fault");
     if (again) { again = false; stage.draw(); await measure(true); return; }
     desk.removeAttribute("aria-busy");
+    ring.isFresh = true;
     show();
     strip();
   }
@@ -80,7 +81,7 @@ function begin() {
     const isSaved = JSON.stringify(before.marks) !== JSON.stringify(ring.marks);
     past.push({ ...before, isSaved });
     say(said, "");
-    if (isSaved) { measure(); keep(); }
+    if (isSaved) { ring.isFresh = false; measure(); keep(); }
     show();
   }
 
