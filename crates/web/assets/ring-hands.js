@@ -78,6 +78,8 @@ export function hands(ring, stage, acts) {
     if (event.pointerType !== "mouse") stage.hideGlass();
     drag = null;
   });
+  // the mouse that a browser makes of a finger would take the focus from the field that is asked for
+  canvas.addEventListener("touchend", (event) => { if (event.cancelable) event.preventDefault(); });
   canvas.addEventListener("pointercancel", (event) => { fingers.delete(event.pointerId); drag = null; stage.hideGlass(); });
   canvas.addEventListener("pointerleave", (event) => { if (event.pointerType === "mouse" && !drag) stage.hideGlass(); });
   canvas.addEventListener("wheel", (event) => { event.preventDefault(); stage.zoom(event.deltaY < 0 ? 1.2 : 1 / 1.2, at(event)); }, { passive: false });

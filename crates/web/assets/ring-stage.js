@@ -1,7 +1,7 @@
 // Ring: the photograph under the marks, as large as wanted; the loupe. What was measured comes from the server, this draws it.
 
 const COLOURS = { measured: "#E69F00", rejected: "#CC79A7", curve: "#FFF6D8", mine: "#56B4E9", out: "#F0E442", ground: "#0E1013" };
-/** Whether fingers do the pointing: marks are drawn larger then. */
+/** Whether fingers do the pointing: the chosen mark is drawn larger then. */
 const coarse = window.matchMedia("(pointer: coarse)");
 
 /** The circle through three points, or none where they lie on a line: centre and radius. */
@@ -33,9 +33,15 @@ export class Stage {
     this.image.addEventListener("load", () => {
       this.width = this.image.naturalWidth;
       this.height = this.image.naturalHeight;
+      this.fit();
       this.whole();
     });
-    window.addEventListener("resize", () => (this.isWhole ? this.whole() : this.draw()));
+    window.addEventListener("resize", () => { this.fit(); if (this.isWhole) this.whole(); else this.draw(); });
+  }
+
+  /** As high as the picture is at this width, and no higher than the sheet allows. */
+  fit() {
+    if (this.image.naturalWidth) this.canvas.style.height = `${Math.round((this.canvas.clientWidth * this.height) / this.width)}px`;
   }
 
   // the centre of the top-left pixel is (0, 0)
@@ -136,10 +142,10 @@ export class Stage {
       cross(ctx, x, y, r, mark.what);
       stroke(ctx, ink, wide);
     }
-    if (size === 1 && (coarse.matches || isChosen)) {
+    if (size === 1 && isChosen) {
       ctx.beginPath();
-      ctx.arc(x, y, coarse.matches ? 22 : 15, 0, 7);
-      stroke(ctx, colour, isChosen ? 2 : 1);
+      ctx.arc(x, y, coarse.matches ? 24 : 15, 0, 7);
+      stroke(ctx, colour, 2);
     }
     const label = this.ring.label(mark, k);
     if (!label) return;

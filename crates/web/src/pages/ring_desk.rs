@@ -68,7 +68,7 @@ fn steps(word: &str) -> Markup {
             legend.unseen { "Steps" }
             @if word != "scale" { (step("beam", "Beam")) }
             (step("scale", "Scale"))
-            @if word != "scale" { (step("place", "Where the scale stands")) }
+            @if word != "scale" { (step("place", "Where it stands")) }
             (step("move", if word == "scale" { "Look" } else { "Diameter" }))
             label.aside data-step="leave-out" { input type="radio" name="tool" value="leave-out"; span { "Leave something out" span.unseen {} } }
         }
@@ -89,8 +89,10 @@ fn tools() -> Markup {
                 button type="button" data-delete tabindex="-1" { "Remove mark" }
                 button type="button" data-overlay aria-pressed="true" tabindex="-1" { "Overlay" }
             }
-            (slider("ring-brightness", "Brightness", "8"))
-            (slider("ring-contrast", "Contrast", "4"))
+            div.lights {
+                (slider("ring-brightness", "Brightness", "8"))
+                (slider("ring-contrast", "Contrast", "4"))
+            }
         }
     }
 }
@@ -160,7 +162,7 @@ fn from_above() -> Markup {
             path.ring d="M170 32V76" {}
             g #scale-bar { path.scale-bar d="M170 20V88" {} text x="170" y="102" text-anchor="middle" { "scale" } }
             line #scale-gap.gap x1="170" x2="170" y1="54" y2="54" {}
-            text x="20" y="80" text-anchor="middle" { "camera" }
+            text x="2" y="80" { "camera" }
             text x="170" y="12" text-anchor="middle" { "ring" }
         }
     }

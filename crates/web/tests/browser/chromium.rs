@@ -150,7 +150,11 @@ impl Browser {
         );
         let middle = self.value(&middle);
         let place = [0, 1].map(|k| middle[k].as_f64().unwrap());
-        if is_touch { self.touches(&[place]) } else { self.clicks(place) }
+        if is_touch {
+            self.call("Input.synthesizeTapGesture", &json!({ "x": place[0], "y": place[1] }));
+        } else {
+            self.clicks(place);
+        }
     }
 
     /// A screen with touch, as a phone has it.
