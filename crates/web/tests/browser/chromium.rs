@@ -141,20 +141,15 @@ impl Browser {
         self.call("Input.dispatchTouchEvent", &json!({ "type": "touchEnd", "touchPoints": [] }));
     }
 
-    /// A click of the mouse, or a tap of a finger, on the middle of an element, scrolled to as a person would.
-    pub(crate) fn presses_on(&mut self, element: &str, is_touch: bool) {
+    /// A click, or what a browser makes of a tap, on the middle of an element, scrolled to as a person would.
+    pub(crate) fn presses_on(&mut self, element: &str) {
         self.value(&format!("document.querySelector('{element}').scrollIntoView({{ block: 'nearest' }})"));
         let middle = format!(
             "(() => {{ const b = document.querySelector('{element}').getBoundingClientRect(); \
              return [b.left + b.width / 2, b.top + b.height / 2]; }})()"
         );
         let middle = self.value(&middle);
-        let place = [0, 1].map(|k| middle[k].as_f64().unwrap());
-        if is_touch {
-            self.call("Input.synthesizeTapGesture", &json!({ "x": place[0], "y": place[1] }));
-        } else {
-            self.clicks(place);
-        }
+        self.clicks([0, 1].map(|k| middle[k].as_f64().unwrap()));
     }
 
     /// A screen with touch, as a phone has it.

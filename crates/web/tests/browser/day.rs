@@ -97,7 +97,7 @@ fn take_photographs(page: &mut Browser) {
     page.until("document.querySelector('[data-accept]') !== null");
     let asked = page.value("document.querySelector('.proposal').innerText");
     assert!(asked.as_str().unwrap().contains("4 rings and 1 scale found"), "{asked}");
-    page.presses_on("[data-accept]", false);
+    page.presses_on("[data-accept]");
     page.until("document.getElementById('photo-said').innerText.includes('4 rings matched')");
     // the same by hand
     let select = "document.querySelector('select[data-photo=\"ring-04.jpg\"]')";

@@ -42,7 +42,7 @@ fn photographs_named_alike_are_matched_by_one_click_and_every_change_is_taken_ba
     page.go(&format!("{own}/readings"));
     page.choose("#photo-files", &alike(folder.path()));
     page.until("document.getElementById('photo-said').innerText.includes('5 saved')");
-    page.presses_on("[data-accept]", false);
+    page.presses_on("[data-accept]");
     page.until("document.getElementById('photo-said').innerText.includes('4 rings matched')");
     let matched = readings(&bench);
     for (run, name) in [("1", "image.jpg"), ("2", "image-2.jpg"), ("4", "image-3.jpg"), ("5", "image-4.jpg")]
@@ -60,13 +60,13 @@ fn photographs_named_alike_are_matched_by_one_click_and_every_change_is_taken_ba
 }
 
 fn rename_and_remove(page: &mut Browser, bench: &Bench) {
-    page.presses_on("[data-rename=\"image-2.jpg\"]", false);
+    page.presses_on("[data-rename=\"image-2.jpg\"]");
     page.until("document.activeElement.getAttribute('aria-label') === 'New name of image-2.jpg'");
     page.types("ring-02"); // the stem is chosen, the ending stays
     page.presses("Enter");
     page.until("document.querySelector('[data-rename=\"ring-02.jpg\"]') !== null");
     assert!(bench.root.join("photos/ring-02.jpg").is_file() && readings(bench).contains(",ring-02.jpg,"));
-    page.presses_on("[data-remove=\"image-4.jpg\"]", false);
+    page.presses_on("[data-remove=\"image-4.jpg\"]");
     page.until("document.querySelector('[data-remove=\"image-4.jpg\"]') === null && document.querySelector('.removed') !== null");
     assert!(!bench.root.join("photos/image-4.jpg").exists() && !readings(bench).contains("image-4"));
     assert!(bench.root.join("removed/photos/image-4.jpg").is_file(), "removed, not destroyed");
@@ -76,7 +76,7 @@ fn take_back_after_a_reload(page: &mut Browser, bench: &Bench, own: &str, matche
     page.go(&format!("{own}/readings"));
     for words in ["image-4.jpg removed", "image-2.jpg renamed to ring-02.jpg"] {
         assert_eq!(page.value("document.getElementById('undo-words').innerText"), json!(words));
-        page.presses_on("#undo", false);
+        page.presses_on("#undo");
         page.until(&format!("document.getElementById('next-said').innerText.includes('{words}')"));
     }
     assert_eq!(readings(bench), matched);

@@ -26,7 +26,7 @@ struct Person<'a> {
 impl Person<'_> {
     fn press(&mut self, element: &str) {
         self.actions += 1;
-        self.page.presses_on(element, self.is_touch);
+        self.page.presses_on(element);
     }
 
     /// A click or tap on the photograph, as near as a hand comes.
@@ -114,7 +114,7 @@ fn diameter_of_one_picture(is_touch: bool) {
     assert!((d - 2.0 * RING_MM).abs() < (0.01 * d).max(2.0 * u), "{d} ± {u} mm for {} mm", 2.0 * RING_MM);
     let marks = std::fs::read_to_string(bench.root.join("marks/image.jpg.csv")).unwrap();
     assert_eq!(marks.lines().filter(|line| line.starts_with("scale,")).count(), 2, "{marks}");
-    page.presses_on("#panel-match button", is_touch);
+    page.presses_on("#panel-match button");
     page.until(
         "document.getElementById('panel-match').innerText.includes('Run 1, scale in the same picture')",
     );
