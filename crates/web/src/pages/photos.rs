@@ -92,7 +92,7 @@ fn of_photo(name: &str, grid: &Grid, runs: &[&str]) -> Markup {
     let address = format!("name={}", encoded(name));
     html! {
         li.unmatched[!is_matched] data-name=(name) {
-            img src={ "/photos/small?" (address) } alt={ "Photograph " (name) } width="160" height="107" loading="lazy";
+            img src={ "/photos/small?" (address) } alt={ "Photograph " (name) } width="132" height="88" loading="lazy";
             div {
                 p { a href={ "/ring?" (address) } { (name) } }
                 p.quiet {
