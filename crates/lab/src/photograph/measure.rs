@@ -8,7 +8,9 @@ use arcmass_photo::plane::{
     CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, likely_px_per_mm, ring_of_turn,
 };
 use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
-use arcmass_photo::{FEWEST_BY_HAND, PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, UNSURE, find_ring};
+use arcmass_photo::{
+    FEWEST_BY_HAND, PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, UNSURE, find_ring,
+};
 
 use super::stands::Standard;
 use super::still::Calibrated;
@@ -339,7 +341,9 @@ impl Job<'_> {
         // what follows takes the diameter in the plane of the bench file's scale
         let to_scale = match standard {
             Standard::Scale => 1.0,
-            Standard::Outline(_) => to_muzzle.factor / self.to_muzzle(plane, &Standard::Scale, &mut Vec::new()).factor,
+            Standard::Outline(_) => {
+                to_muzzle.factor / self.to_muzzle(plane, &Standard::Scale, &mut Vec::new()).factor
+            }
         };
         let scale = ring.scale_px_per_mm;
         let width = trace.beam_width_px[0] / scale;
@@ -359,9 +363,10 @@ impl Job<'_> {
             u_plane_mm: Some(match standard {
                 Standard::Scale => ring.u_plane_mm.hypot(u_shrunk * diameter),
                 // its length and its place belong to no scale of the bench file
-                Standard::Outline(_) => {
-                    to_muzzle.parts.iter().fold(ring.u_plane_mm.hypot(length_u), |u, part| u.hypot(part.u() * diameter))
-                }
+                Standard::Outline(_) => to_muzzle
+                    .parts
+                    .iter()
+                    .fold(ring.u_plane_mm.hypot(length_u), |u, part| u.hypot(part.u() * diameter)),
             }),
             beam_width_mm: Some(spread::quantity(width, &[Spread::Normal(trace.beam_width_px[1] / scale)])),
             inner_edge_diameter_mm: along_edge(trace.edges_px[0], -1.0),

@@ -165,8 +165,11 @@ impl Opened {
         let job = job(notebook, &apparatus);
         let is_side_view = self.shot.as_ref().is_some_and(|shot| shot.is_side_view);
         let here = |scale: Calibrated| {
-            let plane =
-                if is_side_view { Ok(scale.plane.clone()) } else { scale.plane_for(&self.photo, &self.picture) };
+            let plane = if is_side_view {
+                Ok(scale.plane.clone())
+            } else {
+                scale.plane_for(&self.photo, &self.picture)
+            };
             plane.map(|plane| (plane, scale.standard))
         };
         Ok(Some(job.scale(&name).result.and_then(here)))
@@ -266,15 +269,13 @@ impl Opened {
             (Some(shot), Some((plane, _))) if shot.is_side_view => {
                 self.helix(&job, shot, &plane, &mut seen, marks);
             }
-            (Some(shot), Some((plane, standard))) => {
-                match job.has_its_place(&self.photo, &standard) {
-                    Err(why) if is_alone => {
-                        self.line_only(&job, &mut seen);
-                        seen.trouble = Some(why);
-                    }
-                    _ => self.ring(&job, shot, plane, standard, &mut seen),
+            (Some(shot), Some((plane, standard))) => match job.has_its_place(&self.photo, &standard) {
+                Err(why) if is_alone => {
+                    self.line_only(&job, &mut seen);
+                    seen.trouble = Some(why);
                 }
-            }
+                _ => self.ring(&job, shot, plane, standard, &mut seen),
+            },
             (Some(shot), None) if !shot.is_side_view => self.line_only(&job, &mut seen),
             _ => {}
         }
@@ -375,13 +376,7 @@ impl Opened {
 }
 
 fn job<'a>(notebook: &'a Notebook, apparatus: &'a Apparatus) -> Job<'a> {
-    Job {
-        notebook,
-        apparatus,
-        with_overlays: false,
-        with_straight: false,
-        limits: DecodeLimits::default(),
-    }
+    Job { notebook, apparatus, with_overlays: false, with_straight: false, limits: DecodeLimits::default() }
 }
 
 fn fill(seen: &mut Seen, job: &Job<'_>, shot: &Shot, last: &RingLast, ring: RingInPlane) {

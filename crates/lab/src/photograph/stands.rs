@@ -65,7 +65,8 @@ impl Job<'_> {
         let diameter_mm = marked.diameter_mm.or(stated).ok_or_else(|| FailedPhoto {
             photo: name.to_owned(),
             sentence: "the bulb's outline is marked, but its diameter is not known".to_owned(),
-            remedy: "type the bulb's outer diameter beside the marks, or state outer_radius under [bulb]".to_owned(),
+            remedy: "type the bulb's outer diameter beside the marks, or state outer_radius under [bulb]"
+                .to_owned(),
         })?;
         let stated_u = self.apparatus.bulb_relative_u.filter(|_| marked.diameter_mm.is_none());
         let mut outline = Outline { points_px: marked.points_px, diameter_mm, is_flat: false };
@@ -92,7 +93,8 @@ impl Job<'_> {
             return Err(FailedPhoto {
                 photo: name.to_owned(),
                 sentence: "a coil's rim is marked, but where the coil stands is not known".to_owned(),
-                remedy: "state mean_radius and separation under [coils], or mark two labels of a scale".to_owned(),
+                remedy: "state mean_radius and separation under [coils], or mark two labels of a scale"
+                    .to_owned(),
             });
         };
         let stated = 2e3 * (mean_radius.value + 0.5 * winding_radial_m);

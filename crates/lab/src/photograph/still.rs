@@ -31,7 +31,12 @@ const STILL_SPREADS: f64 = 1.5;
 
 impl Calibrated {
     /// Remembers the coils beside the plane.
-    pub(super) fn of(picture: &Picture, plane: ScalePlane, standard: Standard, apparatus: &Apparatus) -> Self {
+    pub(super) fn of(
+        picture: &Picture,
+        plane: ScalePlane,
+        standard: Standard,
+        apparatus: &Apparatus,
+    ) -> Self {
         let faces = faces(apparatus);
         let still = if faces.is_empty() { None } else { StillEdges::on_scale_photo(picture, &plane, &faces) };
         let size_px = [picture.width(), picture.height()];
