@@ -144,16 +144,21 @@ pub fn move_file(root: &Path, from: &str, to: &str) -> Result<(), EditFault> {
 /// Longest name of a photograph, bytes.
 const LONGEST_NAME: usize = 100;
 
+/// Endings of the files that photographs come in.
+const ENDINGS: [&str; 14] = [
+    ".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif", ".hif", ".dng", ".cr2", ".cr3",
+    ".nef", ".arw",
+];
+
 /// What is wrong with the name of a new photograph: found and accepted.
 pub fn photo_name_fault(name: &str) -> Option<(String, String)> {
     let accepted =
         "1 to 100 letters, digits, spaces or . _ - ( ) without a folder, ending in .jpg, .jpeg, .png, \
-                    .webp, .tif or .tiff"
+                    .webp, .tif, .tiff, .heic, .heif, .hif, .dng, .cr2, .cr3, .nef or .arw"
             .to_owned();
     let found = || format!("`{}`", printable(name).chars().take(60).collect::<String>());
     let lower = name.to_lowercase();
-    let ending =
-        [".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff"].iter().any(|ending| lower.ends_with(ending));
+    let ending = ENDINGS.iter().any(|ending| lower.ends_with(ending));
     let good = |c: char| c.is_alphanumeric() || matches!(c, '.' | '_' | '-' | ' ' | '(' | ')');
     let well = ending && name.len() <= LONGEST_NAME && name.chars().all(good);
     let well =

@@ -66,7 +66,7 @@ pub(crate) fn section(app: &App, grid: &Grid) -> Markup {
             p { "The ring first, then the scale in the ring's plane, nothing moved between; or both in one picture. Before the tube comes out: voltage to 0, current down to 0, heater off and cooled, supplies off, lights on." }
             div #drop.drop {
                 label for="photo-files" { "Drop photographs here, or choose them" }
-                input #photo-files type="file" multiple accept="image/jpeg,image/png,image/webp,image/tiff";
+                input #photo-files type="file" multiple accept=(TAKEN);
             }
             p #photo-said.said role="status" {}
             (phone::panel(app))
@@ -84,6 +84,13 @@ pub(crate) fn section(app: &App, grid: &Grid) -> Markup {
         }
     }
 }
+
+/// What the file chooser offers. A phone that writes HEIC hands over a JPEG where HEIC is not asked for.
+const TAKEN: &str = if cfg!(feature = "heic") {
+    "image/jpeg,image/png,image/webp,image/tiff,.dng,.cr2,.cr3,.nef,.arw,image/heic,image/heif,.heic,.heif,.hif"
+} else {
+    "image/jpeg,image/png,image/webp,image/tiff,.dng,.cr2,.cr3,.nef,.arw"
+};
 
 fn of_photo(name: &str, grid: &Grid, runs: &[&str]) -> Markup {
     let ring_of: Vec<&str> = runs_with(grid, "ring_photo", name);
@@ -240,6 +247,8 @@ fn kind(bytes: &[u8]) -> Option<&'static str> {
         [0xff, 0xd8, 0xff, ..] => Some("image/jpeg"),
         [0x89, b'P', b'N', b'G', 0x0d, 0x0a, ..] => Some("image/png"),
         [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'E', b'B', b'P', ..] => Some("image/webp"),
+        [_, _, _, _, b'f', b't', b'y', b'p', b'c', b'r', b'x', b' ', ..] => Some("image/x-canon-cr3"),
+        [_, _, _, _, b'f', b't', b'y', b'p', b'h' | b'm', b'e' | b'i', ..] => Some("image/heif"),
         [b'I', b'I', 0x2a, 0, ..] | [b'M', b'M', 0, 0x2a, ..] => Some("image/tiff"),
         _ => None,
     }
