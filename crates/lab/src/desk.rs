@@ -117,7 +117,10 @@ fn accepted_in(file: &str, sentence: &str) -> String {
         "field-probe.csv" => "readings of the probe that follow a line against the coil current",
         "command line" => "the values that `arcmass help` lists for this command",
         photo if photo.starts_with("photos/") => {
-            "a photograph that shows the ring or the scale, as JPEG, PNG, WebP or TIFF"
+            return format!(
+                "a photograph that shows the ring or the scale, as {}",
+                arcmass_photo::error::KINDS
+            );
         }
         _ => "what the remedy says",
     };

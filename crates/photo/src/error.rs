@@ -2,13 +2,46 @@
 
 use thiserror::Error;
 
+/// Kinds of file that are read.
+pub const KINDS: &str = if cfg!(feature = "heic") {
+    "JPEG, HEIC, PNG, WebP, TIFF or raw (DNG, CR2, CR3, NEF, ARW)"
+} else {
+    "JPEG, PNG, WebP, TIFF or raw (DNG, CR2, CR3, NEF, ARW)"
+};
+
+/// Longer side of the smallest JPEG inside a raw file that is read: smaller ones are for the camera's screen.
+pub(crate) const RAW_JPEG_PX: usize = 1000;
+
+fn largest_in(found_px: Option<[usize; 2]>) -> String {
+    found_px.map_or_else(|| "none".to_owned(), |[width, height]| format!("one of {width} × {height} at most"))
+}
+
 /// Why one photograph could not be measured; it never stops the others.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum PhotoError {
     /// The content is no picture this program reads.
-    #[error("the file must hold a JPEG, PNG, WebP or TIFF picture; its content is none of these")]
+    #[error("the file must hold a {KINDS} picture; its content is none of these")]
     UnknownKind,
+    /// A phone's HEIC file, in a build that doesn't read it.
+    #[error(
+        "this build reads JPEG, PNG, WebP and TIFF pictures and the JPEG inside raw files; this one is HEIC"
+    )]
+    NoHeic,
+    /// A HEIC file that the decoder doesn't know its way about in.
+    #[error("the picture can't be decoded: its HEIC data {what}")]
+    HeicFault {
+        /// What is wrong with them: `are damaged` or `are of a kind not read here`.
+        what: &'static str,
+    },
+    /// A raw photograph in which the camera wrote no JPEG worth measuring on.
+    #[error("a raw file must hold the camera's own JPEG, at least {RAW_JPEG_PX} pixels long; this {kind} file holds {}", largest_in(*.found_px))]
+    RawWithoutJpeg {
+        /// Kind of raw file.
+        kind: &'static str,
+        /// Width and height of the largest JPEG in it.
+        found_px: Option<[usize; 2]>,
+    },
     /// A JPEG with four colour components.
     #[error("the picture must be in grey or red-green-blue; this JPEG is in printing colours (CMYK)")]
     PrintingColours,
@@ -88,6 +121,15 @@ impl PhotoError {
     pub fn remedy(&self) -> &'static str {
         match self {
             Self::UnknownKind => "copy the photograph from the camera again, or export it as JPEG or PNG",
+            Self::NoHeic => {
+                "set the phone's camera to write JPEG (“most compatible”, or high efficiency off) and send the file as it is, export this one as JPEG, or build with `cargo build --release --features heic`"
+            }
+            Self::HeicFault { .. } => {
+                "copy the photograph from the phone again, or export it as JPEG; set the phone's camera to write JPEG (“most compatible”, or high efficiency off)"
+            }
+            Self::RawWithoutJpeg { .. } => {
+                "set the camera to write RAW + JPEG and use the JPEG, or export the raw file as JPEG or 16-bit TIFF at full size"
+            }
             Self::PrintingColours => "export the photograph again in RGB colours",
             Self::TooLarge { .. } => {
                 "export the photograph at a smaller size, or raise the limit: `arcmass rings --largest MEGAPIXELS`"

@@ -1,8 +1,13 @@
 //! From a photograph's bytes to an upright picture, with limits checked before anything is allocated.
 
+mod boxes;
+mod directories;
+mod heic;
+mod raw;
+
 use std::io::Cursor;
 
-use exif::{Exif, In, Tag, Value};
+use exif::{Context, Exif, In, Tag, Value};
 use image::{ColorType, DynamicImage, ImageFormat, ImageReader, Limits};
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::errors::DecodeErrors;
@@ -10,7 +15,7 @@ use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
-use crate::error::PhotoError;
+use crate::error::{PhotoError, RAW_JPEG_PX};
 use crate::picture::{Picture, Samples, ShotFacts};
 
 /// How large a picture is taken; a larger one is refused before anything is allocated.
@@ -58,13 +63,23 @@ impl Picture {
     /// - **Takes** the whole file.
     /// - **Gives** an upright picture with 1 or 3 channels of 8 or 16 bits.
     /// - **Fails** with [`PhotoError::UnknownKind`], [`PhotoError::TooLarge`] (before allocating),
-    ///   [`PhotoError::TooSmall`], [`PhotoError::Truncated`], [`PhotoError::PrintingColours`] or [`PhotoError::Decode`].
+    ///   [`PhotoError::TooSmall`], [`PhotoError::Truncated`], [`PhotoError::PrintingColours`], [`PhotoError::NoHeic`],
+    ///   [`PhotoError::RawWithoutJpeg`] or [`PhotoError::Decode`].
+    ///
+    /// Of a raw photograph (DNG, CR2, CR3, NEF, ARW) the largest JPEG that the camera itself wrote into it is read.
+    /// HEIC is read in builds with the feature `heic`.
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, PhotoError> {
         Self::from_bytes_within(bytes, DecodeLimits::default())
     }
 
     /// The same within other limits.
     pub fn from_bytes_within(bytes: &[u8], limits: DecodeLimits) -> Result<Self, PhotoError> {
+        if let Some(raw) = raw::raw_file(bytes) {
+            return decode_raw(&raw, limits);
+        }
+        if heic::is_heic(bytes) {
+            return heic::decode(bytes, read_facts(bytes, "HEIC"), limits);
+        }
         let format = image::guess_format(bytes).map_err(|_| PhotoError::UnknownKind)?;
         let kind = match format {
             ImageFormat::Jpeg => "JPEG",
@@ -80,6 +95,16 @@ impl Picture {
             decode_other(bytes, format, facts, limits)
         }
     }
+}
+
+/// The JPEG inside, with what the raw file itself says of the shot: the JPEG has often lost its notes.
+fn decode_raw(raw: &raw::RawFile<'_>, limits: DecodeLimits) -> Result<Picture, PhotoError> {
+    let Some((jpeg, size_px)) = raw.jpeg.filter(|(_, [width, height])| *width.max(height) >= RAW_JPEG_PX)
+    else {
+        let found_px = raw.jpeg.map(|(_, size_px)| size_px);
+        return Err(PhotoError::RawWithoutJpeg { kind: raw.kind, found_px });
+    };
+    decode_jpeg(jpeg, facts_of_raw(raw, size_px), limits)
 }
 
 fn decode_jpeg(bytes: &[u8], facts: ShotFacts, limits: DecodeLimits) -> Result<Picture, PhotoError> {
@@ -171,27 +196,60 @@ fn one_line(text: &str) -> String {
 
 /// Reads the camera's own notes; a file without them is no fault.
 fn read_facts(bytes: &[u8], kind: &'static str) -> ShotFacts {
+    let read = reader().read_from_container(&mut Cursor::new(bytes));
     let bare = ShotFacts { kind, orientation_tag: 1, ..ShotFacts::default() };
-    // many cameras leave small faults in these notes; what can be read is kept, above all the orientation
-    let read = exif::Reader::new().continue_on_error(true).read_from_container(&mut Cursor::new(bytes));
-    let Ok(exif) = read.or_else(|e| e.distill_partial_result(|_| ())) else {
-        return bare;
-    };
-    let orientation = number(&exif, Tag::Orientation).filter(|t| (1.0..=8.0).contains(t));
+    read.or_else(|e| e.distill_partial_result(|_| ())).map_or(bare, |exif| facts(&exif, Context::Exif, kind))
+}
+
+/// Many cameras leave small faults in their notes; what can be read is kept, above all the orientation.
+fn reader() -> exif::Reader {
+    let mut reader = exif::Reader::new();
+    reader.continue_on_error(true);
+    reader
+}
+
+/// A raw file's notes. The size that the camera wrote is that of its JPEG; a smaller preview of the same shape is no picture
+/// cut down afterwards.
+fn facts_of_raw(raw: &raw::RawFile<'_>, size_px: [usize; 2]) -> ShotFacts {
+    let mut parts = raw.notes.iter().filter_map(|block| {
+        let read = reader().read_raw(block.to_vec());
+        read.or_else(|e| e.distill_partial_result(|_| ())).ok()
+    });
+    let mut known =
+        parts.next().map_or_else(ShotFacts::default, |exif| facts(&exif, Context::Exif, raw.kind));
+    if let Some(exif) = parts.next() {
+        // exposure and lens stand in a block of their own, whose directory is its first
+        let shot = facts(&exif, Context::Tiff, raw.kind);
+        let camera = known.camera.take();
+        known = ShotFacts { orientation_tag: known.orientation_tag, camera, ..shot };
+    }
     ShotFacts {
+        kind: raw.kind,
+        orientation_tag: known.orientation_tag.max(1),
+        written_px: Some(size_px.map(|n| n as f64)),
+        ..known
+    }
+}
+
+/// `shot`: where the tags about exposure and lens stand.
+fn facts(exif: &Exif, shot: Context, kind: &'static str) -> ShotFacts {
+    let of_shot = |tag: Tag| Tag(shot, tag.number());
+    let shot_number = |tag: Tag| number(exif, of_shot(tag));
+    let orientation = number(exif, Tag::Orientation).filter(|t| (1.0..=8.0).contains(t));
+    ShotFacts {
+        kind,
         orientation_tag: orientation.map_or(1, |t| t as u8),
-        lens: text(&exif, Tag::LensModel),
-        camera: text(&exif, Tag::Model),
-        focal_length_mm: number(&exif, Tag::FocalLength),
-        focal_length_35mm: number(&exif, Tag::FocalLengthIn35mmFilm),
-        written_px: number(&exif, Tag::PixelXDimension)
-            .zip(number(&exif, Tag::PixelYDimension))
+        lens: text(exif, of_shot(Tag::LensModel)),
+        camera: text(exif, Tag::Model),
+        focal_length_mm: shot_number(Tag::FocalLength),
+        focal_length_35mm: shot_number(Tag::FocalLengthIn35mmFilm),
+        written_px: shot_number(Tag::PixelXDimension)
+            .zip(shot_number(Tag::PixelYDimension))
             .map(|(x, y)| [x, y]),
-        exposure_s: number(&exif, Tag::ExposureTime),
-        f_number: number(&exif, Tag::FNumber),
-        iso: number(&exif, Tag::PhotographicSensitivity),
-        taken_at: text(&exif, Tag::DateTimeOriginal).or_else(|| text(&exif, Tag::DateTime)),
-        ..bare
+        exposure_s: shot_number(Tag::ExposureTime),
+        f_number: shot_number(Tag::FNumber),
+        iso: shot_number(Tag::PhotographicSensitivity),
+        taken_at: text(exif, of_shot(Tag::DateTimeOriginal)).or_else(|| text(exif, Tag::DateTime)),
     }
 }
 

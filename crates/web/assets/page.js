@@ -6,14 +6,15 @@ let stamp = document.documentElement.dataset.stamp;
 let sent = 0;
 let unanswered = 0;
 
-/** Sends a change; gives the answer's body with `ok` and `status`. */
-export async function send(address, body, method = "POST") {
+/** Sends a change; gives the answer's body with `ok` and `status`; `signal` gives it up. */
+export async function send(address, body, method = "POST", signal = undefined) {
   sent += 1;
   unanswered += 1;
   try {
     const isBytes = body instanceof Blob;
     const response = await fetch(address, {
       method,
+      signal,
       headers: isBytes ? { "content-type": "application/octet-stream" } : { "content-type": "application/json" },
       body: isBytes ? body : JSON.stringify(body),
     });

@@ -5,13 +5,15 @@ const form = document.getElementById("next-reading");
 const said = document.getElementById("next-said");
 const undoButton = document.getElementById("undo");
 const peek = document.getElementById("peek");
-/** Changes of this page, the last one first to be taken back. */
-const done = [];
 
-function remember(change) {
-  done.push(change);
-  undoButton.disabled = false;
+/** The button says what it takes back; the server remembers, so that it survives a reload. */
+function tellUndo() {
+  const words = document.getElementById("undo-next")?.dataset.undo ?? "";
+  undoButton.disabled = words === "";
+  document.getElementById("undo-words").textContent = words;
 }
+document.addEventListener("shown", tellUndo);
+tellUndo();
 
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
@@ -24,7 +26,6 @@ form.addEventListener("submit", async (event) => {
     (form.elements[column] ?? form.elements.voltage_V).focus();
     return;
   }
-  remember({ kind: "add", row: answer.more.row });
   say(said, `Run ${run} is saved.`, "good");
   for (const name of ["voltage_V", "current_A", "diameter_mm", "diameter_u_mm", "remark"]) form.elements[name].value = "";
   form.elements.run.value = answer.more.next_run;
@@ -52,14 +53,11 @@ document.getElementById("same-run").addEventListener("click", () => {
 });
 
 undoButton.addEventListener("click", async () => {
-  const change = done.pop();
-  undoButton.disabled = done.length === 0;
-  if (!change) return;
-  const answer = change.kind === "add"
-    ? await send("/readings/remove", change.row)
-    : await send("/readings/set", { ...change.row, cells: change.cells });
-  say(said, answer.ok ? "The last change is taken back." : `Not taken back: ${refusal(answer)}`, answer.ok ? "good" : "fault");
-  if (answer.ok && answer.more.next_run) form.elements.run.value = answer.more.next_run;
+  const answer = await send("/readings/undo", {});
+  const words = answer.more?.words;
+  if (!answer.ok) say(said, `Not taken back: ${refusal(answer)}`, "fault");
+  else say(said, words ? `Taken back: ${words}.` : "Nothing to take back.", words ? "good" : "");
+  if (answer.ok) form.elements.run.value = answer.more.next_run;
   await refresh();
 });
 
@@ -68,7 +66,7 @@ async function save(field) {
   const row = field.closest("tr[data-line]");
   if (!row || field.value === field.dataset.seen) return;
   const typed = field.value;
-  const answer = await set(row, field.name, typed, field.dataset.seen);
+  const answer = await set(row, field.name, typed);
   const line = row.nextElementSibling.querySelector(".said");
   if (answer.ok) {
     await refresh();
@@ -80,10 +78,8 @@ async function save(field) {
   }
 }
 
-async function set(row, column, typed, before) {
-  const answer = await send("/readings/set", { line: Number(row.dataset.line), raw: row.dataset.raw, cells: [[column, typed]] });
-  if (answer.ok && answer.more.row) remember({ kind: "set", row: answer.more.row, cells: [[column, before]] });
-  return answer;
+function set(row, column, typed) {
+  return send("/readings/set", { line: Number(row.dataset.line), raw: row.dataset.raw, cells: [[column, typed]] });
 }
 
 function conflict(line, now, typed) {
@@ -115,9 +111,8 @@ work.addEventListener("click", async (event) => {
   const row = button.closest("tr[data-line]");
   if (button.dataset.act === "check") check(row.dataset.run);
   if (button.dataset.act === "strike") {
-    const field = row.querySelector("input[name=struck_because]");
     if (row.classList.contains("struck")) {
-      await set(row, "struck_because", "", field.dataset.seen);
+      await set(row, "struck_because", "");
       await refresh();
     } else {
       const line = row.nextElementSibling.querySelector(".said");
@@ -128,7 +123,7 @@ work.addEventListener("click", async (event) => {
       reason.addEventListener("keydown", async (event) => {
         if (event.key === "Escape") { line.textContent = ""; refresh(); }
         if (event.key !== "Enter" || !reason.value.trim()) return;
-        const answer = await set(row, "struck_because", reason.value.trim(), "");
+        const answer = await set(row, "struck_because", reason.value.trim());
         if (answer.ok) { line.textContent = ""; await refresh(); } else say(line, `Not saved: ${refusal(answer)}`, "fault");
       });
       line.append(reason);
@@ -151,26 +146,61 @@ async function check(run) {
 const photoSaid = () => document.getElementById("photo-said");
 
 async function upload(files) {
-  let count = 0;
-  const refused = [];
+  const [names, refused, renamed] = [[], [], []];
   for (const file of files) {
-    say(photoSaid(), `Saving ${file.name} (${count + 1} of ${files.length}) \u2026`);
+    say(photoSaid(), `Saving ${file.name} (${names.length + refused.length + 1} of ${files.length}) \u2026`);
     const answer = await send(`/photos/new?name=${encodeURIComponent(file.name)}`, file, "PUT");
-    if (answer.ok) count += 1; else refused.push(refusal(answer));
+    if (!answer.ok) { refused.push(refusal(answer)); continue; }
+    names.push(answer.more.name);
+    if (answer.more.name !== file.name) renamed.push(answer.more.name);
   }
   await refresh();
-  const words = count ? `${count} saved. ` : "";
-  say(photoSaid(), words + refused.join(" "), refused.length ? "fault" : "good");
+  const words = [names.length ? `${names.length} saved.` : "", renamed.length ? `Names were taken or could not stand, so these are called ${renamed.join(", ")}.` : "", ...refused];
+  say(photoSaid(), words.filter(Boolean).join(" "), refused.length ? "fault" : "good");
+  const asked = document.querySelector("[data-accept]");
+  asked?.scrollIntoView({ block: "nearest" });
+  if (names.length === 1 && !refused.length && isOneOfItsOwn(names[0], asked)) location.href = `/ring?name=${encodeURIComponent(names[0])}`;
+}
+
+/** Whether one picture with its own scale came in: it is measured at once, and matched to its run there. */
+function isOneOfItsOwn(name, asked) {
+  if (!asked) return !document.querySelector("tr[data-run]");
+  const pairs = JSON.parse(asked.dataset.accept);
+  return pairs.length === 1 && pairs[0].ring === name && pairs[0].scale === name;
+}
+
+/** One change of the photographs; its words stand beside the photograph, or where photographs come in. */
+async function photos(address, body, line = photoSaid()) {
+  const answer = await send(address, body);
+  if (answer.ok) await refresh(); else say(line, `Not saved: ${refusal(answer)}`, "fault");
+  return answer;
+}
+
+function askName(button) {
+  const line = button.closest("li").querySelector(".said");
+  const field = document.createElement("input");
+  field.setAttribute("aria-label", `New name of ${button.dataset.rename}`);
+  field.value = button.dataset.rename;
+  field.addEventListener("keydown", async (event) => {
+    if (event.key === "Escape") { line.textContent = ""; button.focus(); }
+    if (event.key !== "Enter" || !field.value.trim()) return;
+    const to = field.value.trim();
+    line.textContent = "";
+    await photos("/photos/rename", { photo: button.dataset.rename, to }, line);
+  });
+  line.textContent = "";
+  line.append(field);
+  field.focus();
+  field.setSelectionRange(0, field.value.lastIndexOf("."));
 }
 
 work.addEventListener("change", async (event) => {
   if (event.target.id === "photo-files") upload([...event.target.files]);
   if (event.target.matches("select[data-photo]") && event.target.value) {
     const [shows, ...rest] = event.target.value.split(":");
-    const answer = await send("/photos/match", { photo: event.target.dataset.photo, shows, run: rest.join(":") });
-    if (!answer.ok) say(photoSaid(), `Not saved: ${refusal(answer)}`, "fault");
-    event.target.blur();
-    await refresh();
+    const field = event.target;
+    field.blur();
+    await photos("/photos/match", { photo: field.dataset.photo, shows, run: rest.join(":") });
   }
 });
 work.addEventListener("dragover", (event) => { if (event.target.closest("#drop")) { event.preventDefault(); event.target.closest("#drop").classList.add("over"); } });
@@ -181,7 +211,25 @@ work.addEventListener("drop", (event) => {
   upload([...event.dataTransfer.files]);
 });
 work.addEventListener("click", async (event) => {
-  if (!event.target.matches("[data-phone]")) return;
-  const box = document.getElementById("phone");
-  box.innerHTML = await (await fetch("/phone")).text();
+  const button = event.target.closest("button");
+  if (!button) return;
+  const { accept, rename, remove, restore } = button.dataset;
+  if (accept) await accepted(JSON.parse(accept));
+  if (rename) askName(button);
+  if (remove) { await photos("/photos/remove", { name: remove }); say(photoSaid(), `${remove} was removed; Undo brings it back.`, "good"); }
+  if (restore) await photos("/photos/restore", { name: restore });
+  if ("phone" in button.dataset) document.getElementById("phone").innerHTML = await (await fetch("/phone")).text();
 });
+
+/** All that was proposed is matched; a ring alone is looked at right away. */
+async function accepted(pairs) {
+  const answer = await photos("/photos/accept", { pairs });
+  if (!answer.ok) return;
+  const address = `/ring?name=${encodeURIComponent(pairs[0].ring)}`;
+  if (pairs.length === 1) { location.href = address; return; }
+  say(photoSaid(), `${pairs.length} rings matched. `, "good");
+  const link = document.createElement("a");
+  link.href = address;
+  link.textContent = "Look at the first.";
+  photoSaid().append(link);
+}

@@ -16,6 +16,12 @@ const FILES: &[(&str, &str)] = &[
     ("path.js", include_str!("../assets/path.js")),
     ("over.js", include_str!("../assets/over.js")),
     ("ring.js", include_str!("../assets/ring.js")),
+    ("ring-hands.js", include_str!("../assets/ring-hands.js")),
+    ("ring-marks.js", include_str!("../assets/ring-marks.js")),
+    ("ring-panel.js", include_str!("../assets/ring-panel.js")),
+    ("ring-result.js", include_str!("../assets/ring-result.js")),
+    ("ring-stage.js", include_str!("../assets/ring-stage.js")),
+    ("ring-steps.js", include_str!("../assets/ring-steps.js")),
     ("board.js", include_str!("../assets/board.js")),
 ];
 

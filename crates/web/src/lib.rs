@@ -12,6 +12,7 @@ mod long;
 mod pages;
 mod server;
 mod state;
+mod undo;
 mod work;
 
 pub use server::{Running, ServeError, ServeOptions, serve, start};

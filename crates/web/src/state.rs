@@ -42,6 +42,10 @@ pub(crate) struct App {
     pub(crate) plan: crate::pages::plan::Kept,
     /// The photograph on the desk of the Ring station.
     pub(crate) ring: crate::pages::ring::Kept,
+    /// Changes that can be taken back.
+    pub(crate) undo: crate::undo::Undo,
+    /// What photographs are like, each looked at once.
+    pub(crate) looks: crate::pages::matching::Looks,
     /// What paths are predicted with.
     pub(crate) bench: crate::pages::path::Kept,
     latest: Mutex<Option<Snapshot>>,
@@ -77,6 +81,8 @@ impl App {
             work: Long::default(),
             plan: crate::pages::plan::Kept::default(),
             ring: crate::pages::ring::Kept::default(),
+            undo: crate::undo::Undo::default(),
+            looks: crate::pages::matching::Looks::default(),
             bench: crate::pages::path::Kept::default(),
             latest: Mutex::default(),
         }

@@ -245,7 +245,8 @@ fn only_photographs_are_taken_and_served_as_nothing_else() {
     );
     let mut other = good.clone();
     other.push(0);
-    assert_eq!(bench.put(&cookie, "/photos/new?name=ring-01.png", &other).status, 422, "never written over");
+    let second = bench.put(&cookie, "/photos/new?name=ring-01.png", &other);
+    assert!(second.status == 200 && second.text().contains("ring-01-2.png"), "{}", second.text());
     assert_eq!(std::fs::read(bench.root.join("photos/ring-01.png")).unwrap(), good);
     let svg = b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>";
     let html = b"<html><script>alert(1)</script></html>";
@@ -273,7 +274,33 @@ fn only_photographs_are_taken_and_served_as_nothing_else() {
     assert_eq!(served.header("content-type"), Some("image/png"));
     assert!(served.header("content-security-policy").unwrap().contains("sandbox"));
     let left = std::fs::read_dir(bench.root.join("photos")).unwrap().count();
-    assert_eq!(left, 2, "no part of a refused photograph stays");
+    assert_eq!(left, 3, "no part of a refused photograph stays");
+    bench.stop();
+}
+
+#[test]
+fn photographs_are_moved_within_the_notebook_alone() {
+    let bench = Bench::new(None);
+    let cookie = bench.cookie();
+    assert_eq!(bench.put(&cookie, "/photos/new?name=a.png", &photograph()).status, 200);
+    let outside = bench.root.join("../outside.png");
+    std::fs::write(&outside, photograph()).unwrap();
+    let before = std::fs::read_to_string(bench.root.join("bench.toml")).unwrap();
+    for name in
+        ["../outside.png", "../../outside.png", "..\\\\outside.png", "/outside.png", "../bench.toml", ""]
+    {
+        for (path, body) in [
+            ("/photos/rename", format!(r#"{{"photo":"{name}","to":"b.png"}}"#)),
+            ("/photos/rename", format!(r#"{{"photo":"a.png","to":"{name}"}}"#)),
+            ("/photos/remove", format!(r#"{{"name":"{name}"}}"#)),
+            ("/photos/restore", format!(r#"{{"name":"{name}"}}"#)),
+        ] {
+            let answer = bench.post(&cookie, path, &body);
+            assert_ne!(answer.status, 200, "{path} {body}");
+        }
+    }
+    assert!(outside.is_file() && bench.root.join("photos/a.png").is_file());
+    assert_eq!(std::fs::read_to_string(bench.root.join("bench.toml")).unwrap(), before);
     bench.stop();
 }
 
@@ -348,8 +375,13 @@ fn broken_requests_never_end_the_server() {
             "/readings/set",
             "/readings/remove",
             "/photos/match",
+            "/photos/accept",
+            "/photos/rename",
+            "/photos/remove",
+            "/photos/restore",
             "/ring/measure",
             "/ring/keep",
+            "/ring/undo",
         ] {
             let status = bench.post(&cookie, path, body).status;
             assert!((400..500).contains(&status), "{path} {body:?}: {status}");

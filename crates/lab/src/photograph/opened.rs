@@ -30,9 +30,16 @@ pub struct Opened {
     shot: Option<Shot>,
     /// The scale of another photograph, measured once and carried along where the camera moved.
     scale: Option<Result<(ScalePlane, Standard), FailedPhoto>>,
+    /// The scale on this photograph as it was read last: marks on the beam don't ask for it again.
+    own_scale: Mutex<Option<(ScaleKey, OwnScale)>>,
     /// The beam as it was followed last, to answer at once while a mark moves.
     last: Mutex<Option<Last>>,
 }
+
+/// What a scale's plane depends on beside the picture: the bench file's hash, marks that are not on the beam.
+type ScaleKey = (String, Vec<HandMark>);
+/// The scale of the photograph itself.
+type OwnScale = Result<(ScaleFound, ScalePlane, Standard), FailedPhoto>;
 
 /// What the last whole measurement gave.
 #[derive(Clone)]
@@ -141,6 +148,7 @@ impl Opened {
             picture,
             shot: shot.into_iter().next(),
             scale: None,
+            own_scale: Mutex::default(),
             last: Mutex::default(),
         };
         opened.scale = opened.other_scale(notebook)?;
@@ -212,7 +220,7 @@ impl Opened {
             marks.iter().filter(is_size).map(|mark| HandMark { line: 0, ..*mark }).collect()
         };
         if self.scale.is_none() && scale_marks(marks) != scale_marks(&last.marks) {
-            match job.plane_of(&self.photo, &self.picture) {
+            match self.own_scale(&job, marks) {
                 Ok((_, plane, standard)) => {
                     last.plane = job.parallel(&self.photo, &self.picture, plane, &standard, &last.trace);
                     last.standard = standard;
@@ -243,7 +251,7 @@ impl Opened {
                 seen.trouble = Some(why.clone());
                 None
             }
-            None => match job.plane_of(&self.photo, &self.picture) {
+            None => match self.own_scale(&job, marks) {
                 Ok((found, plane, standard)) => {
                     seen.marks = marks_of(&found);
                     seen.px_per_mm = plane.px_per_mm([0.0, 0.0]).map(|[a, b]| f64::midpoint(a, b));
@@ -272,6 +280,20 @@ impl Opened {
             _ => {}
         }
         Ok(seen)
+    }
+
+    /// The scale on this photograph with these marks; read again only where they or the bench file are others.
+    fn own_scale(&self, job: &Job<'_>, marks: &[HandMark]) -> OwnScale {
+        let others = marks.iter().filter(|mark| mark.what != MarkKind::Beam);
+        let others = others.map(|mark| HandMark { line: 0, ..*mark }).collect();
+        let key = (job.notebook.bench.input.sha256.clone(), others);
+        let mut kept = self.own_scale.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, scale)) = kept.as_ref().filter(|(of, _)| *of == key) {
+            return scale.clone();
+        }
+        let scale = job.plane_of(&self.photo, &self.picture);
+        *kept = Some((key, scale.clone()));
+        scale
     }
 
     fn helix(&self, job: &Job<'_>, shot: &Shot, plane: &ScalePlane, seen: &mut Seen, marks: &[HandMark]) {
@@ -332,7 +354,7 @@ impl Opened {
         let (plane, standard) = match &self.scale {
             Some(Ok(calibrated)) => calibrated.clone(),
             _ => {
-                let (_, plane, standard) = job.plane_of(&self.photo, &self.picture).ok()?;
+                let (_, plane, standard) = self.own_scale(&job, marks).ok()?;
                 (plane, standard)
             }
         };

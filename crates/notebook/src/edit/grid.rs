@@ -121,6 +121,31 @@ pub fn set_cells_of(
     checked(file, text, new)
 }
 
+/// Puts another text in place of `old` wherever it stands in these columns, such as a photograph's new name.
+///
+/// - **Fails** with [`EditFault::Faults`] where the table could no longer be read.
+pub fn replace_in_columns(
+    file: &str,
+    text: &str,
+    columns: &[&str],
+    old: &str,
+    typed: &str,
+) -> Result<String, EditFault> {
+    let mut new = text.to_owned();
+    let grid = grid(text);
+    let spans: Vec<Range<usize>> = Rows::new(text).skip(1).map(|row| row.span).collect();
+    for (row, span) in grid.rows.iter().zip(spans).rev() {
+        let names = columns.iter().filter(|column| grid.cell(row, column) == old);
+        let cells: Vec<(&str, &str)> = names.map(|column| (*column, typed)).collect();
+        if !cells.is_empty() {
+            let mut fields = row.cells.clone();
+            put(&grid, &mut fields, &cells);
+            new.replace_range(span, &joined(&fields, grid.separator));
+        }
+    }
+    checked(file, text, new)
+}
+
 fn put(grid: &Grid, fields: &mut [String], cells: &[(&str, &str)]) {
     for (column, typed) in cells {
         let at = grid.columns.iter().position(|name| name == column);
@@ -297,6 +322,18 @@ mod tests {
         assert_eq!(other.matches("a.jpg").count(), 1);
         let late = set_cells_of_run("readings.csv", table, 3, "1,250.3,1.50", &[("remark", "x")]);
         assert!(matches!(late, Err(EditFault::Changed { .. })));
+    }
+
+    #[test]
+    fn a_name_is_replaced_in_every_row_of_a_run_at_once() {
+        let text = "run,voltage_V,current_A,ring_photo,scale_photo\n1,200,1.5,a.jpg,s.jpg\n1,201,1.5,a.jpg,s.jpg\n\
+                    2,200,1.2,b.jpg,a.jpg\n";
+        let put = |old, new| {
+            replace_in_columns("readings.csv", text, &["ring_photo", "scale_photo"], old, new).unwrap()
+        };
+        assert_eq!(put("a.jpg", "c.jpg"), text.replace("a.jpg", "c.jpg"));
+        assert_eq!(put("s.jpg", ""), text.replace("s.jpg", ""));
+        assert_eq!(put("200", "201"), text, "other columns stay");
     }
 
     #[test]

@@ -116,19 +116,49 @@ pub fn keep_photo(root: &Path, name: &str, bytes: &[u8]) -> Result<bool, EditFau
     }
 }
 
+/// Moves a file of the notebook to another name in it, such as a photograph to `removed/`; its folder is made where needed.
+///
+/// - **Fails** with [`EditFault::Taken`] where there is something of that name already: nothing is written over.
+pub fn move_file(root: &Path, from: &str, to: &str) -> Result<(), EditFault> {
+    for name in [from, to] {
+        if let Some(said) = name_fault(name) {
+            return Err(EditFault::Name { found: said.found, accepted: said.accepted });
+        }
+    }
+    let refused = |error| EditFault::Refused { file: printable(from), error };
+    let real_root = fs::canonicalize(root).map_err(refused)?;
+    let (source, target) = (real_root.join(from), real_root.join(to));
+    for place in [&source, &target] {
+        inside(&real_root, place.parent().unwrap_or(&real_root)).map_err(refused)?;
+    }
+    if target.symlink_metadata().is_ok() {
+        return Err(EditFault::Taken(printable(to.strip_prefix("photos/").unwrap_or(to))));
+    }
+    fs::rename(&source, &target).map_err(refused)?;
+    for place in [&source, &target] {
+        sync_folder(place.parent().unwrap_or(&real_root));
+    }
+    Ok(())
+}
+
 /// Longest name of a photograph, bytes.
 const LONGEST_NAME: usize = 100;
+
+/// Endings of the files that photographs come in.
+const ENDINGS: [&str; 14] = [
+    ".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif", ".hif", ".dng", ".cr2", ".cr3",
+    ".nef", ".arw",
+];
 
 /// What is wrong with the name of a new photograph: found and accepted.
 pub fn photo_name_fault(name: &str) -> Option<(String, String)> {
     let accepted =
         "1 to 100 letters, digits, spaces or . _ - ( ) without a folder, ending in .jpg, .jpeg, .png, \
-                    .webp, .tif or .tiff"
+                    .webp, .tif, .tiff, .heic, .heif, .hif, .dng, .cr2, .cr3, .nef or .arw"
             .to_owned();
     let found = || format!("`{}`", printable(name).chars().take(60).collect::<String>());
     let lower = name.to_lowercase();
-    let ending =
-        [".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff"].iter().any(|ending| lower.ends_with(ending));
+    let ending = ENDINGS.iter().any(|ending| lower.ends_with(ending));
     let good = |c: char| c.is_alphanumeric() || matches!(c, '.' | '_' | '-' | ' ' | '(' | ')');
     let well = ending && name.len() <= LONGEST_NAME && name.chars().all(good);
     let well =
@@ -171,6 +201,24 @@ mod tests {
             assert!(matches!(keep_photo(folder.path(), name, b"x"), Err(EditFault::Name { .. })), "{name:?}");
         }
         assert!(photo_name_fault("größe (2).JPG").is_none());
+    }
+
+    #[test]
+    fn a_file_moves_within_the_notebook_and_over_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path();
+        keep_photo(root, "a.jpg", b"one").unwrap();
+        keep_photo(root, "b.jpg", b"two").unwrap();
+        assert!(matches!(move_file(root, "photos/a.jpg", "photos/b.jpg"), Err(EditFault::Taken(_))));
+        move_file(root, "photos/a.jpg", "removed/photos/a.jpg").unwrap();
+        assert_eq!(fs::read(root.join("removed/photos/a.jpg")).unwrap(), b"one");
+        assert!(!root.join("photos/a.jpg").exists());
+        for (from, to) in
+            [("photos/b.jpg", "../b.jpg"), ("../x", "photos/x.jpg"), ("photos/none.jpg", "photos/c.jpg")]
+        {
+            assert!(move_file(root, from, to).is_err(), "{from} to {to}");
+        }
+        assert_eq!(fs::read(root.join("photos/b.jpg")).unwrap(), b"two");
     }
 
     #[cfg(unix)]

@@ -8,8 +8,11 @@ mod grid;
 mod keep;
 
 pub use bench::{BenchKey, KeyForm, bench_keys, bench_value, set_bench_value};
-pub use grid::{Grid, GridRow, append_row, grid, remove_row, set_cells, set_cells_of, set_cells_of_run};
-pub use keep::{RawFile, keep_photo, keep_text, photo_name_fault, raw_file};
+pub use grid::{
+    Grid, GridRow, append_row, grid, remove_row, replace_in_columns, set_cells, set_cells_of,
+    set_cells_of_run,
+};
+pub use keep::{RawFile, keep_photo, keep_text, move_file, photo_name_fault, raw_file};
 
 use crate::fault::{Fault, Faults, printable};
 use crate::file::text_file;

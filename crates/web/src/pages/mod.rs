@@ -5,6 +5,7 @@ pub(crate) mod board;
 pub(crate) mod field;
 pub(crate) mod figures;
 pub(crate) mod mass;
+pub(crate) mod matching;
 pub(crate) mod path;
 pub(crate) mod phone;
 pub(crate) mod photos;
@@ -12,6 +13,7 @@ pub(crate) mod plan;
 pub(crate) mod readings;
 pub(crate) mod report;
 pub(crate) mod ring;
+mod ring_desk;
 mod units;
 pub(crate) mod waits;
 mod words;
@@ -48,7 +50,12 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/readings/set", post(readings::set))
         .route("/readings/remove", post(readings::remove))
         .route("/readings/check", get(readings::check))
+        .route("/readings/undo", post(readings::undo))
         .route("/photos/match", post(photos::matched))
+        .route("/photos/accept", post(matching::accept))
+        .route("/photos/rename", post(photos::rename))
+        .route("/photos/remove", post(photos::remove))
+        .route("/photos/restore", post(photos::restore))
         .route("/photos/view", get(photos::view))
         .route("/photos/small", get(photos::small))
         .route(
@@ -58,6 +65,7 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/ring", get(ring::page))
         .route("/ring/measure", post(ring::measure))
         .route("/ring/keep", post(ring::keep))
+        .route("/ring/undo", post(ring::undo))
         .route("/ring/beam", get(ring::beam))
         .route("/mass", get(mass::page))
         .route("/mass/work", get(mass::work))

@@ -21,6 +21,7 @@ use super::{blocking, broken, part, photos};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::state::{App, Snapshot};
+use crate::undo::{Change, Of};
 
 pub(crate) const FILE: &str = "readings.csv";
 
@@ -89,7 +90,8 @@ fn entry_form(app: &App) -> Markup {
             }
             div.row {
                 button #same-run type="button" title="Another reading of the setting above" { "Repeat the last run" }
-                button #undo type="button" disabled { "Undo" }
+                button #undo type="button" disabled[app.undo.next(Of::Readings).is_none()] { "Undo" }
+                span #undo-words.quiet {}
                 label.check { input #peek type="checkbox"; " show the predicted ring once a reading is in" }
             }
             p #next-said.said role="status" {}
@@ -103,6 +105,7 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
     let faults: Vec<_> = snapshot.notebook.as_ref().err().iter().flat_map(|f| &f.0).collect();
     let shown: Vec<_> = COLUMNS.iter().filter(|(name, ..)| is_shown(&grid, name)).collect();
     html! {
+        span #undo-next hidden data-undo=(app.undo.next(Of::Readings).unwrap_or_default()) {}
         (frame::faults(snapshot))
         @if grid.rows.is_empty() {
             p.empty { "No reading yet. Type the first one above: it is saved to " code { "readings.csv" } " at once." }
@@ -124,7 +127,7 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
                 }
             }
         }
-        (photos::section(app, snapshot, &grid))
+        (photos::section(app, &grid))
     }
 }
 
@@ -166,7 +169,9 @@ pub(crate) struct Add {
 /// `/readings/add`.
 pub(crate) async fn add(State(app): State<Arc<App>>, Json(add): Json<Add>) -> Response {
     let change = move || {
-        let edit = edit(&app, |text| append_row(FILE, text, &pairs(&add.cells)));
+        let run = add.cells.iter().find(|(name, _)| name == "run").map_or("", |(_, run)| run.as_str());
+        let words = format!("reading of run {run} added");
+        let edit = edit(&app, words, |text| append_row(FILE, text, &pairs(&add.cells)));
         match edit {
             Ok(text) => {
                 let after = grid(&text);
@@ -194,7 +199,8 @@ pub(crate) async fn set(State(app): State<Arc<App>>, Json(set): Json<Set>) -> Re
         // meters were read row by row; all else is said of the run
         let is_read = set.cells.iter().all(|(name, _)| matches!(name.as_str(), "voltage_V" | "current_A"));
         let put = if is_read { set_cells } else { set_cells_of_run };
-        let done = edit(&app, |text| put(FILE, text, set.line, &set.raw, &pairs(&set.cells)));
+        let words = changed_words(&set);
+        let done = edit(&app, words, |text| put(FILE, text, set.line, &set.raw, &pairs(&set.cells)));
         match done {
             Ok(text) => {
                 let after = grid(&text);
@@ -212,20 +218,35 @@ pub(crate) async fn set(State(app): State<Arc<App>>, Json(set): Json<Set>) -> Re
 
 /// `/readings/remove`: a row that was just added goes again.
 pub(crate) async fn remove(State(app): State<Arc<App>>, Json(set): Json<Set>) -> Response {
-    let change = move || match edit(&app, |text| remove_row(FILE, text, set.line, &set.raw)) {
+    let words = "reading removed".to_owned();
+    let change = move || match edit(&app, words, |text| remove_row(FILE, text, set.line, &set.raw)) {
         Ok(text) => answer::saved(&app, &json!({ "next_run": next_run(&grid(&text)) })),
         Err(fault) => answer::refused(&fault),
     };
     blocking(change).await.unwrap_or_else(broken)
 }
 
+/// What was changed, in the words of the page's headings.
+fn changed_words(set: &Set) -> String {
+    let run = set.raw.split([',', ';', '\t']).next().unwrap_or_default();
+    let heading = |name: &str| {
+        COLUMNS
+            .iter()
+            .find(|(known, ..)| *known == name)
+            .map_or_else(|| name.to_owned(), |(_, heading, _)| (*heading).to_owned())
+    };
+    let names: Vec<String> = set.cells.iter().map(|(name, _)| heading(name)).collect();
+    format!("run {run}: {}", names.join(", "))
+}
+
 fn pairs(cells: &[(String, String)]) -> Vec<(&str, &str)> {
     cells.iter().map(|(name, typed)| (name.as_str(), typed.as_str())).collect()
 }
 
-/// One change of the table: read, changed, written if it is still what was read.
+/// One change of the table: read, changed, written if it is still what was read; `words` say what can be taken back.
 pub(crate) fn edit(
     app: &App,
+    words: String,
     change: impl FnOnce(&str) -> Result<String, EditFault>,
 ) -> Result<String, EditFault> {
     let _one = app.edit.lock();
@@ -233,8 +254,24 @@ pub(crate) fn edit(
     let text = change(&raw.text)?;
     if text != raw.text {
         keep_text(&app.root, FILE, raw.sha256.as_deref(), &text)?;
+        app.undo.remember(Change::new(words).with_text(&app.root, FILE, &raw));
     }
     Ok(text)
+}
+
+/// `/readings/undo`: the last change of the readings or of the photographs is taken back.
+pub(crate) async fn undo(State(app): State<Arc<App>>) -> Response {
+    let change = move || {
+        let done = {
+            let _one = app.edit.lock();
+            app.undo.take_back(&app.root, Of::Readings)
+        };
+        match done {
+            Ok(words) => answer::saved(&app, &json!({ "words": words, "next_run": next_run(&table(&app)) })),
+            Err(fault) => answer::refused(&fault),
+        }
+    };
+    blocking(change).await.unwrap_or_else(broken)
 }
 
 /// Which run to hold against its prediction.

@@ -5,7 +5,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use arcmass_lab::photograph::opened::{Opened, Seen, mark_word};
 use arcmass_notebook::edit::{faults_of, keep_text, photo_name_fault, raw_file};
-use arcmass_notebook::{Faults, HandMark, MarkKind, Notebook, edit::EditFault};
+use arcmass_notebook::{
+    Faults, HandMark, Input, MarkKind, Notebook, Readings, Run, Sense, View, edit::EditFault,
+};
 use arcmass_report::beam_figure;
 use axum::Json;
 use axum::extract::{Query, State};
@@ -22,9 +24,13 @@ use crate::frame::{self, Station};
 use crate::guard::refusal;
 use crate::long::Trouble;
 use crate::state::{App, Snapshot};
+use crate::undo::{Change, Of};
 
 /// Most marks taken for one photograph.
 const MOST_MARKS: usize = 2000;
+
+/// Fewer marks on the beam than these are no circle: they change nothing.
+const CIRCLE: usize = 3;
 
 /// The last photograph looked at, decoded.
 #[derive(Default)]
@@ -117,53 +123,26 @@ pub(crate) async fn page(
 fn inside(app: &App, snapshot: &Snapshot, asked: &str) -> Markup {
     let Ok(notebook) = &snapshot.notebook else { return frame::faults(snapshot) };
     let names = names(app);
-    let ring_photos: BTreeSet<&str> = notebook
-        .readings
-        .iter()
-        .flat_map(|readings| &readings.runs)
-        .filter_map(|run| run.ring_photo.as_deref())
-        .collect();
+    let runs = notebook.readings.iter().flat_map(|readings| &readings.runs);
+    let ring_photos: BTreeSet<&str> = runs.filter_map(|run| run.ring_photo.as_deref()).collect();
     let chosen = names.iter().find(|name| *name == asked);
     let chosen =
         chosen.or_else(|| names.iter().find(|name| ring_photos.contains(name.as_str()))).or(names.first());
     let Some(chosen) = chosen else {
-        return html! { p.empty { "No photograph yet. Drop some at the " a href="/readings" { "Readings" } "." } };
+        return html! { p.empty { "No photograph yet. Drop some at the " a href="/readings#photos-heading" { "Readings" } "." } };
     };
-    let marks: Vec<Mark> =
-        notebook.marks_of(chosen).iter().flat_map(|own| &own.marks).map(Mark::of).collect();
     html! {
         nav.shots aria-label="Photographs" { ul { @for name in &names {
-            li { a href={ "/ring?name=" (encoded(name)) } aria-current=[(name == chosen).then_some("page")] { (name) } }
+            li { a href={ "/ring?name=" (encoded(name)) } aria-current=[(name == chosen).then_some("page")] tabindex=[(name != chosen).then_some("-1")] { (name) } }
         } } }
-        div #desk.desk data-photo=(chosen) data-src={ "/photos/view?name=" (encoded(chosen)) } data-marks=(serde_json::to_string(&marks).unwrap_or_default()) {
-            div.tools role="toolbar" aria-label="What a click does" {
-                label { input type="radio" name="tool" value="move" checked; " look and move" }
-                label { input type="radio" name="tool" value="beam"; " mark the beam" }
-                label { input type="radio" name="tool" value="scale"; " mark the scale" }
-                label { input type="radio" name="tool" value="leave-out"; " outline what to leave out" }
-                span.acts {
-                    button type="button" data-zoom="in" { "Nearer" } button type="button" data-zoom="out" { "Farther" } button type="button" data-zoom="all" { "Whole picture" }
-                    button type="button" data-undo { "Undo" } button type="button" data-delete { "Remove mark" }
-                }
-            }
-            div.stage {
-                canvas #photo tabindex="0" role="application" aria-label="Photograph with marks. Tab and shift-tab choose a mark, arrow keys move it by 0.1 pixel, with shift by 1, delete removes it." aria-describedby="ring-words" {}
-                canvas #glass width="180" height="180" aria-hidden="true" hidden {}
-            }
-            p #ring-said.said role="status" {}
-            div.results {
-                p.ring-diameter { span.quiet { "Diameter in the scale's plane" } b #diameter { "…" } span #diameter-more.quiet {} }
-                div #ring-words {}
-            }
-            figure.strip {
-                img #beam alt="The beam laid straight with its centre line and edges, outside of the ring on top; below, distance of the centre line from the circle";
-                figcaption.quiet { "The beam laid straight along the fitted circle, outside on top; below, its distance from the circle. "
-                    a href={ "/ring/beam?kind=svg&name=" (encoded(chosen)) } download={ (chosen) "-beam.svg" } { "SVG" } ", "
-                    a href={ "/ring/beam?kind=csv&name=" (encoded(chosen)) } download={ (chosen) "-beam.csv" } { "every point as CSV" } }
-            }
-            p.quiet { "Marks go to " code { "marks/" (chosen) ".csv" } "; the photograph is never changed. Three or more marks on the beam choose which ring is followed; marks on the scale, with their millimetres, replace its search." }
-        }
+        (super::ring_desk::desk(notebook, chosen, &names))
     }
+}
+
+/// Whose marks.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Which {
+    photo: String,
 }
 
 /// Marks to measure with, or to keep.
@@ -240,7 +219,11 @@ pub(crate) async fn measure(State(app): State<Arc<App>>, Json(wish): Json<Wish>)
 }
 
 fn seen(app: &App, wish: &Wish) -> Result<Seen, Box<Response>> {
-    let marks = checked(wish)?;
+    let mut marks = checked(wish)?;
+    let beam = |mark: &HandMark| mark.what == MarkKind::Beam;
+    if marks.iter().filter(|mark| beam(mark)).count() < CIRCLE {
+        marks.retain(|mark| !beam(mark));
+    }
     let (opened, notebook) = opened(app, &wish.photo)?;
     let trouble = |fault: arcmass_lab::LabError| {
         let trouble = Trouble::from(fault);
@@ -264,10 +247,66 @@ pub(crate) fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Noteboo
         ))
     };
     let notebook = snapshot.notebook.map_err(faulty)?;
+    let notebook = with_its_run(notebook, photo);
     let opened = app.ring.open(&snapshot.stamp, &notebook, photo).map_err(|trouble| {
         Box::new(answer::trouble(StatusCode::UNPROCESSABLE_ENTITY, &trouble.sentence, &trouble.remedy))
     })?;
     Ok((opened, notebook))
+}
+
+/// What a photograph is to the readings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Role {
+    /// The ring of this run, with the scale's photograph, if one is named.
+    Ring(String, Option<String>),
+    /// The scale of some runs.
+    Scale,
+    /// Nothing yet; it is looked at as a ring with this scale.
+    Free(String),
+}
+
+pub(crate) fn role(notebook: &Notebook, photo: &str) -> Role {
+    let runs = || notebook.readings.iter().flat_map(|readings| &readings.runs);
+    if let Some(run) = runs().find(|run| run.ring_photo.as_deref() == Some(photo)) {
+        return Role::Ring(run.run.clone(), run.scale_photo.clone());
+    }
+    let scales: BTreeSet<&str> = runs().filter_map(|run| run.scale_photo.as_deref()).collect();
+    if scales.contains(photo) {
+        return Role::Scale;
+    }
+    // one scale alone for all rings is this one's too; else ring and scale are looked for in the same picture
+    let apart = |scale: &str| runs().all(|run| run.ring_photo.as_deref() != Some(scale));
+    let scale = scales.first().copied().filter(|scale| scales.len() == 1 && apart(scale));
+    Role::Free(scale.unwrap_or(photo).to_owned())
+}
+
+/// The notebook with a run for a photograph that belongs to none yet, so that it can be measured before it is matched.
+fn with_its_run(notebook: Arc<Notebook>, photo: &str) -> Arc<Notebook> {
+    let Role::Free(scale) = role(&notebook, photo) else { return notebook };
+    let mut changed = (*notebook).clone();
+    let run = Run {
+        run: String::new(),
+        readings: Vec::new(),
+        field_sense: Sense::default(),
+        bench_turned_deg: 0.0,
+        gun_tilt_deg: 0.0,
+        ring_photo: Some(photo.to_owned()),
+        scale_photo: Some(scale),
+        view: View::default(),
+        diameter: None,
+        beam_width_m: None,
+        taken_at: None,
+        struck_because: None,
+        remark: None,
+    };
+    let input = Input { file: "readings.csv".to_owned(), sha256: String::new() };
+    let readings = changed.readings.get_or_insert_with(|| Readings {
+        runs: Vec::new(),
+        further_columns: Vec::new(),
+        input,
+    });
+    readings.runs.push(run);
+    Arc::new(changed)
 }
 
 /// Which photograph's beam, in which form: `svg`, `csv`, or the look of the page.
@@ -314,9 +353,7 @@ fn kept(app: &App, wish: &Wish) -> Result<(), EditFault> {
     let file = format!("marks/{}.csv", wish.photo);
     let raw = raw_file(&app.root, &file).map_err(EditFault::Faults)?;
     let now: Vec<Mark> = match &before.notebook {
-        Ok(notebook) => {
-            notebook.marks_of(&wish.photo).iter().flat_map(|own| &own.marks).map(Mark::of).collect()
-        }
+        Ok(notebook) => marks_of(notebook, &wish.photo),
         Err(_) => wish.seen.clone(),
     };
     if !alike(&now, &wish.seen) {
@@ -329,10 +366,38 @@ fn kept(app: &App, wish: &Wish) -> Result<(), EditFault> {
     }
     if text != raw.text {
         keep_text(&app.root, &file, raw.sha256.as_deref(), &text)?;
+        let words = format!("marks of {}", wish.photo);
+        app.undo.remember(Change::new(words).with_text(&app.root, &file, &raw));
         let after = app.snapshot();
         app.ring.carry(&before.stamp, &after.stamp, &wish.photo);
     }
     Ok(())
+}
+
+/// The marks of a photograph as they stand in the folder.
+pub(crate) fn marks_of(notebook: &Notebook, photo: &str) -> Vec<Mark> {
+    notebook.marks_of(photo).iter().flat_map(|own| &own.marks).map(Mark::of).collect()
+}
+
+/// `/ring/undo`: the last change of this photograph's marks is taken back, whenever it was made.
+pub(crate) async fn undo(State(app): State<Arc<App>>, Json(wish): Json<Which>) -> Response {
+    let change = move || match taken_back(&app, &wish.photo) {
+        Ok(words) => {
+            let marks = app.snapshot().notebook.map(|notebook| marks_of(&notebook, &wish.photo));
+            answer::saved(&app, &json!({ "words": words, "marks": marks.unwrap_or_default() }))
+        }
+        Err(fault) => answer::refused(&fault),
+    };
+    blocking(change).await.unwrap_or_else(broken)
+}
+
+fn taken_back(app: &App, photo: &str) -> Result<Option<String>, EditFault> {
+    let _one = app.edit.lock();
+    let before = app.snapshot();
+    let words = app.undo.take_back(&app.root, Of::Marks(photo))?;
+    let after = app.snapshot();
+    app.ring.carry(&before.stamp, &after.stamp, photo);
+    Ok(words)
 }
 
 fn alike(a: &[Mark], b: &[Mark]) -> bool {

@@ -131,6 +131,34 @@ impl Browser {
         }
     }
 
+    /// A finger put down, drawn along and lifted.
+    pub(crate) fn touches(&mut self, way: &[[f64; 2]]) {
+        let point = |[x, y]: [f64; 2]| json!([{ "x": x, "y": y }]);
+        for (at, place) in way.iter().enumerate() {
+            let kind = if at == 0 { "touchStart" } else { "touchMove" };
+            self.call("Input.dispatchTouchEvent", &json!({ "type": kind, "touchPoints": point(*place) }));
+        }
+        self.call("Input.dispatchTouchEvent", &json!({ "type": "touchEnd", "touchPoints": [] }));
+    }
+
+    /// A click, or what a browser makes of a tap, on the middle of an element, scrolled to as a person would.
+    pub(crate) fn presses_on(&mut self, element: &str) {
+        self.value(&format!("document.querySelector('{element}').scrollIntoView({{ block: 'nearest' }})"));
+        let middle = format!(
+            "(() => {{ const b = document.querySelector('{element}').getBoundingClientRect(); \
+             return [b.left + b.width / 2, b.top + b.height / 2]; }})()"
+        );
+        let middle = self.value(&middle);
+        self.clicks([0, 1].map(|k| middle[k].as_f64().unwrap()));
+    }
+
+    /// A screen with touch, as a phone has it.
+    pub(crate) fn phone(&mut self) {
+        let screen = json!({ "width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": true });
+        self.call("Emulation.setDeviceMetricsOverride", &screen);
+        self.call("Emulation.setTouchEmulationEnabled", &json!({ "enabled": true }));
+    }
+
     /// Waits until an expression is true.
     pub(crate) fn until(&mut self, expression: &str) {
         let begun = Instant::now();
@@ -157,18 +185,29 @@ impl Browser {
 
     /// Presses one key.
     pub(crate) fn presses(&mut self, key: &str) {
+        self.presses_with(key, 0);
+    }
+
+    /// Presses one key with shift held.
+    pub(crate) fn presses_shifted(&mut self, key: &str) {
+        self.presses_with(key, 8);
+    }
+
+    fn presses_with(&mut self, key: &str, modifiers: u8) {
         let (code, text) = match key {
             "Enter" => (13, "\r"),
             "Tab" => (9, ""),
             " " => (32, " "),
             "ArrowLeft" => (37, ""),
             "ArrowRight" => (39, ""),
+            "ArrowUp" => (38, ""),
+            "ArrowDown" => (40, ""),
             "Delete" => (46, ""),
             _ => (0, key),
         };
-        let down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text });
+        let down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text, "modifiers": modifiers });
         self.call("Input.dispatchKeyEvent", &down);
-        let up = json!({ "type": "keyUp", "key": key, "code": key, "windowsVirtualKeyCode": code });
+        let up = json!({ "type": "keyUp", "key": key, "code": key, "windowsVirtualKeyCode": code, "modifiers": modifiers });
         self.call("Input.dispatchKeyEvent", &up);
     }
 

@@ -94,21 +94,17 @@ fn take_photographs(page: &mut Browser) {
         names.iter().map(|name| photographs().join(name).canonicalize().unwrap()).collect();
     page.choose("#photo-files", &files);
     page.until("document.getElementById('photo-said').innerText.includes('5 saved')");
-    let matches = [
-        ("ring-01.jpg", "ring:1"),
-        ("ring-02.jpg", "ring:2"),
-        ("ring-04.jpg", "ring:4"),
-        ("ring-05.jpg", "ring:5"),
-        ("scale-01.jpg", "scale:"),
-    ];
-    for (photo, shows) in matches {
-        let select = format!("document.querySelector('select[data-photo=\"{photo}\"]')");
+    page.until("document.querySelector('[data-accept]') !== null");
+    let asked = page.value("document.querySelector('.proposal').innerText");
+    assert!(asked.as_str().unwrap().contains("4 rings and 1 scale found"), "{asked}");
+    page.presses_on("[data-accept]");
+    page.until("document.getElementById('photo-said').innerText.includes('4 rings matched')");
+    // the same by hand
+    let select = "document.querySelector('select[data-photo=\"ring-04.jpg\"]')";
+    for (shows, words) in [("none:", "belongs to no run"), ("ring:4", "ring of run 4")] {
         page.value(&format!(
             "{select}.value = '{shows}'; {select}.dispatchEvent(new Event('change', {{ bubbles: true }}))"
         ));
-        let words = shows
-            .strip_prefix("ring:")
-            .map_or_else(|| "scale of".to_owned(), |run| format!("ring of run {run}"));
         page.until(&format!("{select}.closest('li').querySelector('p.quiet').innerText.includes('{words}')"));
     }
 }
@@ -116,8 +112,9 @@ fn take_photographs(page: &mut Browser) {
 /// Three marks on the beam by mouse, one of them moved by keys: the marks are kept, the diameter follows.
 fn mark_the_beam(page: &mut Browser, bench: &Bench, own: &str) {
     page.go(&format!("{own}/ring?name=ring-01.jpg"));
-    page.until("/[0-9] mm/.test(document.getElementById('diameter').textContent)");
+    page.until("/[0-9] mm/.test(document.getElementById('diameter').textContent) && document.getElementById('ring-said').innerText === ''");
     page.value("document.querySelector('input[name=tool][value=beam]').click()");
+    let found = page.value("document.getElementById('diameter').textContent");
     // where the beam is, asked of the server as the page does; the whole picture is shown
     let place = "(async () => { const seen = await (await fetch('/ring/measure', { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ photo: 'ring-01.jpg', marks: [], quick: true }) })).json(); \
         const canvas = document.getElementById('photo'); const box = canvas.getBoundingClientRect(); \
@@ -136,14 +133,26 @@ fn mark_the_beam(page: &mut Browser, bench: &Bench, own: &str) {
     };
     for (count, place) in (1..).zip(places.as_array().unwrap()) {
         page.clicks([0, 1].map(|k| place[k].as_f64().unwrap()));
-        page.until("document.getElementById('ring-said').innerText.includes('Marks saved')");
-        page.value("document.getElementById('ring-said').textContent = ''");
-        assert_eq!(marks(), count);
+        if count < 3 {
+            let needed = ["2 more marks needed.", "1 more mark needed."][count - 1];
+            page.until(&format!("document.getElementById('ring-ask').innerText === '{needed}'"));
+            assert_eq!(marks(), 0, "a stray click is not saved");
+            assert_eq!(
+                page.value("document.getElementById('diameter').textContent"),
+                found,
+                "and changes nothing"
+            );
+        }
     }
+    page.until("document.getElementById('ring-said').innerText.includes('Marks saved')");
+    page.value("document.getElementById('ring-said').textContent = ''");
+    assert_eq!(marks(), 3);
     let last =
         |text: &str| -> f64 { text.lines().last().unwrap().split(',').nth(1).unwrap().parse().unwrap() };
     let before = last(&std::fs::read_to_string(&file).unwrap());
     page.value("document.getElementById('photo').focus()");
+    page.presses("p");
+    page.presses("f");
     page.presses("ArrowRight");
     page.until("document.getElementById('ring-said').innerText.includes('Marks saved')");
     let after = last(&std::fs::read_to_string(&file).unwrap());

@@ -6,8 +6,11 @@ mod chromium;
 #[path = "../common/mod.rs"]
 mod common;
 mod day;
+mod drawn;
 mod first;
 mod looks;
+mod matching;
+mod picture;
 mod together;
 
 use chromium::{Browser, chromium};
