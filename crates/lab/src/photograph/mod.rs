@@ -11,7 +11,7 @@ mod straight;
 pub mod view;
 mod work;
 
-use arcmass_notebook::{Input, Notebook, View};
+use arcmass_notebook::{Input, MarkKind, Notebook, View};
 use arcmass_photo::load::DecodeLimits;
 
 pub use stored::{drawn_back, for_reduction, kept, needs_photographs, store};
@@ -93,6 +93,14 @@ pub fn rings(
 ) -> Result<Rings, LabError> {
     let apparatus = Apparatus::of(&notebook.bench)?;
     let shots = shots(notebook, &question.only)?;
+    if apparatus.scale_spacing_m.is_none() && !has_marked_length(notebook) {
+        return Err(LabError::lacking(
+            "bench.toml",
+            "the distance between the scale's marks is not stated, and no photograph has two numbers of its scale marked by hand",
+            "write `spacing = \"1 mm\"` under [scale], or mark two numbers of the scale on the page (Ring)",
+        )
+        .accepting("`spacing` under [scale]: a length, as in \"1 mm\""));
+    }
     let limits = question.largest_px.map_or_else(DecodeLimits::default, |most_px| DecodeLimits { most_px });
     let job = measure::Job {
         notebook,
@@ -144,6 +152,12 @@ pub fn rings(
     let document =
         RingsDocument { schema: "arcmass.rings/1".to_owned(), made_by: desk.made_by(inputs), photos, failed };
     Ok(Rings { document, overlays, straight })
+}
+
+/// Whether a person marked something of known length on any photograph.
+fn has_marked_length(notebook: &Notebook) -> bool {
+    let is_length = |kind| matches!(kind, MarkKind::Scale | MarkKind::Bulb | MarkKind::Coil);
+    notebook.marks.iter().any(|own| own.marks.iter().filter(|mark| is_length(mark.what)).count() >= 2)
 }
 
 /// The photographs of rings that the readings name, each once a run.
