@@ -2,6 +2,8 @@
 
 /** How near a hand must come to a mark, in screen pixels. */
 const NEAR = { mouse: 14, pen: 18, touch: 28 };
+/** The same while the step still needs marks: a ring can be smaller on a phone than two fingertips, and its marks lie as near. */
+const NEAR_WHILE_MARKING = 9;
 
 /** 1, 2 or 5 times a power of ten, not above the value. */
 function nice(value) {
@@ -19,7 +21,7 @@ export function hands(ring, stage, acts) {
   const far = (place) => Math.hypot(place[0] - drag.from[0], place[1] - drag.from[1]) > 6;
 
   function near(place, kind) {
-    let [best, least] = [-1, NEAR[kind] ?? 14];
+    let [best, least] = [-1, ring.needs() > 0 ? NEAR_WHILE_MARKING : NEAR[kind] ?? 14];
     ring.all().forEach((mark, k) => {
       const [x, y] = stage.toScreen([mark.x_px, mark.y_px]);
       const d = Math.hypot(x - place[0], y - place[1]);

@@ -17,6 +17,8 @@ export function state(data) {
     known: LENGTHS.find((what) => marks.some((mark) => mark.what === what)) ?? "scale",
     all() { return [...this.marks, ...this.loose]; },
     of(what) { return this.all().filter((mark) => mark.what === what); },
+    /** How many marks the step still needs before they say something; none where nothing is marked. */
+    needs() { const what = this.tool === "scale" ? this.known : this.tool; return Math.max(0, (ENOUGH[what] ?? 0) - this.of(what).length); },
     marking() { return this.tool !== "move" && this.tool !== "place"; },
     snapshot() { return structuredClone({ marks: this.marks, loose: this.loose }); },
     restore({ marks, loose }) { this.marks = structuredClone(marks); this.loose = structuredClone(loose); this.chosen = -1; },

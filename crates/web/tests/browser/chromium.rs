@@ -203,6 +203,7 @@ impl Browser {
             "ArrowUp" => (38, ""),
             "ArrowDown" => (40, ""),
             "Delete" => (46, ""),
+            "Escape" => (27, ""),
             _ => (0, key),
         };
         let down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text, "modifiers": modifiers });
