@@ -29,12 +29,15 @@ pub struct Opened {
     picture: Picture,
     shot: Option<Shot>,
     /// The scale of another photograph, measured once and carried along where the camera moved.
-    scale: Option<Result<(ScalePlane, Standard), FailedPhoto>>,
+    scale: Option<OtherScale>,
     /// The scale on this photograph as it was read last: marks on the beam don't ask for it again.
     own_scale: Mutex<Option<(ScaleKey, OwnScale)>>,
     /// The beam as it was followed last, to answer at once while a mark moves.
     last: Mutex<Option<Last>>,
 }
+
+/// The plane of a scale on another photograph and what it was measured against, or why there is none.
+type OtherScale = Result<(ScalePlane, Standard), FailedPhoto>;
 
 /// What a scale's plane depends on beside the picture: the bench file's hash, marks that are not on the beam.
 type ScaleKey = (String, Vec<HandMark>);
@@ -155,10 +158,7 @@ impl Opened {
         Ok(opened)
     }
 
-    fn other_scale(
-        &self,
-        notebook: &Notebook,
-    ) -> Result<Option<Result<(ScalePlane, Standard), FailedPhoto>>, LabError> {
+    fn other_scale(&self, notebook: &Notebook) -> Result<Option<OtherScale>, LabError> {
         let name = self.shot.as_ref().and_then(|shot| shot.scale_photo.clone());
         let Some(name) = name.filter(|name| *name != self.photo) else { return Ok(None) };
         let apparatus = Apparatus::of(&notebook.bench)?;

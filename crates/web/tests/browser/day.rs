@@ -50,7 +50,11 @@ fn a_day_with_photographs_ends_with_a_report_taken_away() {
     plan(&mut page, &own);
     take_the_report(&mut page, &own);
     looks::at_every_station(&mut page, &own);
-    let complaints = page.complaints(&own);
+    let mut complaints = page.complaints(&own);
+    // built without PNG, the page answers the one question for it with 404, which the browser notes
+    let on_purpose =
+        |told: &String| !cfg!(feature = "png") && told.contains("name=law&kind=png") && told.contains("404");
+    complaints.retain(|told| !on_purpose(told));
     assert!(complaints.is_empty(), "{complaints:#?}");
     drop(page);
     bench.stop();
