@@ -195,11 +195,12 @@ pub(super) fn with_caveats(
         );
     }
     if plane.model.is_few {
+        // two labels stand for the points that the marks between them were made into
+        let marked = if found.hand_u_px.is_some() { 2 } else { found.hand_marks.len() };
         say(
             "scale-few-points",
             format!(
-                "{} points marked by hand give the scale's size but not the tilt of its plane, which is taken to be parallel to the ring",
-                found.hand_marks.len()
+                "{marked} points marked by hand give the scale's size but not the tilt of its plane, which is taken to be parallel to the ring"
             ),
             "mark four points or more, not on one line, if the scale is not parallel to the coils",
         );

@@ -115,6 +115,9 @@ fn diameter_of_one_picture(is_touch: bool) {
     assert!(apart < (0.01 * d).max(2.0 * u), "{d} ± {u} mm for {} mm", 2.0 * RING_MM);
     // a large uncertainty is no leave for a large error
     assert!(apart < 0.025 * d, "{d} ± {u} mm for {} mm", 2.0 * RING_MM);
+    let told =
+        page.value("document.getElementById('desk').innerText.match(/[0-9]+ points marked by hand give/)[0]");
+    assert_eq!(told, json!("2 points marked by hand give"), "as many labels as the person marked");
     let marks = std::fs::read_to_string(bench.root.join("marks/image.jpg.csv")).unwrap();
     assert_eq!(marks.lines().filter(|line| line.starts_with("scale,")).count(), 2, "{marks}");
     page.presses_on("#panel-match button");
