@@ -30,6 +30,8 @@ const USUAL_WALL_U: f64 = 0.4;
 /// Marks within this part of the bulb's radius are thought to make the scale.
 const SEEN: f64 = 0.7;
 
+/// Part of the outline's radius within which a mark is corrected.
+const WITHIN_RIM: f64 = 0.85;
 /// Least score of the bulb's outline, as the picture shows it, to be used.
 const BULB_SEEN: f64 = 0.4;
 
@@ -54,7 +56,8 @@ impl Job<'_> {
         for mark in &mut found.hand_marks {
             let (x, y) = (mark.x_px - bulb.centre_px[0], mark.y_px - bulb.centre_px[1]);
             let seen_mm = x.hypot(y) / px_per_mm;
-            if seen_mm > 0.0 {
+            // nearer to the rim the glass throws marks about by more than its outline is known to
+            if seen_mm > 0.0 && x.hypot(y) < WITHIN_RIM * bulb.radius_px {
                 let grown = shell.behind(lens_mm, behind_mm, seen_mm) / seen_mm;
                 (mark.x_px, mark.y_px) = (bulb.centre_px[0] + grown * x, bulb.centre_px[1] + grown * y);
             }
