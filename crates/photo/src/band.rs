@@ -9,6 +9,7 @@ mod start;
 mod trace;
 
 use crate::picture::Picture;
+use crate::ring_curve::tukey;
 use crate::ring_ellipse::{Ellipse, Weighted};
 use colour::Mixture;
 use light::PolarLight;
@@ -316,12 +317,6 @@ fn narrowest(seen: Vec<(Seen, Look)>) -> Option<(Seen, Look)> {
     let merit = seen.iter().map(|(seen, _)| seen.merit).fold(0.0, f64::max);
     seen.into_iter()
         .find(|(seen, _)| seen.mean_height >= MOST_HEIGHT * height && seen.merit >= MOST_MERIT * merit)
-}
-
-/// Tukey's biweight at 4.685 standard deviations.
-fn tukey(normalised: f64) -> f64 {
-    let u = normalised / 4.685;
-    if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 }
 }
 
 /// The height that a quarter of the usable stations exceed.

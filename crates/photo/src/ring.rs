@@ -300,7 +300,7 @@ pub(crate) fn holds(polygon: &[[f64; 2]], x: f64, y: f64) -> bool {
 }
 
 /// The same ellipse in full-resolution pixels.
-fn to_full(e: &Ellipse, factor: usize) -> Ellipse {
+pub(crate) fn to_full(e: &Ellipse, factor: usize) -> Ellipse {
     let f = factor as f64;
     Ellipse { cx: full(e.cx, factor), cy: full(e.cy, factor), r: e.r * f, p: e.p * f, q: e.q * f }
 }

@@ -63,7 +63,8 @@ impl OpenCurve {
     }
 }
 
-fn tukey(normalised: f64) -> f64 {
+/// Tukey's biweight of a residual in standard deviations.
+pub(crate) fn tukey(normalised: f64) -> f64 {
     let u = normalised / TUKEY;
     if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 }
 }

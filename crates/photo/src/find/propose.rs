@@ -1,7 +1,8 @@
 //! Rings proposed by bright lines on several planes: all light, and colours against each other.
 
-use crate::glow::{Candidate, Glow, full, search_factor};
+use crate::glow::{Candidate, Glow, search_factor};
 use crate::picture::{LightPlane, Picture};
+use crate::ring::to_full;
 use crate::ring_ellipse::Ellipse;
 
 /// Weights of red, green and blue on each plane that is searched; light below 0 is none.
@@ -30,7 +31,7 @@ pub(super) fn proposals(
         let mut found = Glow::on(plane, factor, allowed).candidates(limit_px / factor as f64);
         found.truncate(EACH);
         let best = found.first().map_or(0.0, Candidate::score);
-        ranked.extend(found.iter().map(|c| (c.score() / best.max(1e-9), whole(&c.ellipse, factor))));
+        ranked.extend(found.iter().map(|c| (c.score() / best.max(1e-9), to_full(&c.ellipse, factor))));
     }
     ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
     let mut chosen: Vec<Ellipse> = Vec::new();
@@ -40,12 +41,6 @@ pub(super) fn proposals(
         }
     }
     chosen
-}
-
-/// The same ellipse in full pixels.
-fn whole(e: &Ellipse, factor: usize) -> Ellipse {
-    let f = factor as f64;
-    Ellipse { cx: full(e.cx, factor), cy: full(e.cy, factor), r: e.r * f, p: e.p * f, q: e.q * f }
 }
 
 fn is_near(a: &Ellipse, b: &Ellipse) -> bool {
