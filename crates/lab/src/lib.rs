@@ -1,5 +1,6 @@
 //! One file per job of the bench: calibrate, photograph, reduce.
 
+pub mod as_read;
 pub mod assume;
 pub mod bench;
 pub mod calibrate;
@@ -18,9 +19,9 @@ pub mod photograph;
 pub mod plan;
 pub mod reduce;
 pub mod simulate;
-pub mod slips;
 pub mod spread;
 pub mod steps;
 pub mod textbook;
+pub mod worksheet;
 
 pub use desk::{Desk, LabError, VERSION};

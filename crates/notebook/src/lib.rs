@@ -5,6 +5,7 @@
 //! derived, [`edit`] what a person types on the page, both whole or not at all.
 
 mod bench;
+pub mod cautions;
 pub mod edit;
 mod fault;
 mod file;

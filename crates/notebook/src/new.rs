@@ -59,7 +59,8 @@ pub fn new_notebook(folder: &Path) -> Result<(), NewFault> {
         Err(error) => return Err(NewFault::Refused { path: shown(folder), error }),
     }
     make(&folder.join("photos"), |path| fs::create_dir(path))?;
-    for (name, text) in TABLES.into_iter().chain([("bench.toml", BENCH)]) {
+    let bench = BENCH.replace("# {cautions}", &crate::cautions::as_comment());
+    for (name, text) in TABLES.into_iter().chain([("bench.toml", bench.as_str())]) {
         make(&folder.join(name), |path| {
             let mut file = fs::OpenOptions::new().write(true).create_new(true).open(path)?;
             file.write_all(text.as_bytes())?;
@@ -90,7 +91,7 @@ mod tests {
         assert!(notebook.readings.unwrap().runs.is_empty());
         assert!(notebook.probe_tables[0].rows.is_empty());
         assert!(path.join("photos").is_dir());
-        for words in ["down to 0", "Local rules", "eye protection"] {
+        for words in ["down to 0 A", "Local rules", "eye protection", "emergency-off", "pacemakers"] {
             assert!(notebook.bench.source.contains(words), "{words}");
         }
     }

@@ -68,6 +68,7 @@ figure.photo img{display:block;width:100%;height:auto;max-height:150mm;object-fi
 .blank.wide{min-width:min(100%,24em)}
 .blank.cell{min-width:5.5em;border-bottom:0;height:1.8em}
 .names .blank{margin-right:2em}
+.questions{list-style:none;padding-left:0}
 code,.hash{font-family:ui-monospace,monospace;font-size:13px;overflow-wrap:anywhere}
 .hash{white-space:normal}
 td code,th code{white-space:nowrap}
@@ -96,7 +97,7 @@ svg.figure{max-height:190mm}
 .data,.screen{display:none}
 figure.photo img{max-height:66mm}
 .photos{grid-template-columns:1fr 1fr;gap:0 5mm}
-.worked{break-inside:auto}
+.appendix{break-before:page}
 a{color:inherit;text-decoration:none}
 }
 "#;

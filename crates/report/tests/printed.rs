@@ -535,7 +535,7 @@ fn a_class_gets_a_blank_sheet_and_its_teacher_the_key() {
             assert!(!words.contains(&format!("{digits:.2}")), "{digits}");
         }
     }
-    assert!(sheet.contains("Before touching the bench") && key.contains("Run 1"));
+    assert!(sheet.contains("Before you touch the bench") && key.contains("Run 1"));
     for html in [&sheet, &key] {
         assert!(!html.contains("<script") && !html.contains("NaN") && !html.contains("src=\"http"));
     }

@@ -24,11 +24,10 @@ pub(crate) fn run(new: &New, arguments: &Arguments) -> Result<(), Ending> {
     sheet.line("  field-probe.csv  coil current against flux density, if you have a probe");
     sheet.line("  photos/          photographs as they come from the camera");
     sheet.gap();
-    sheet.paragraph(
-        "▲ ",
-        "Before you touch the bench: high voltage, evacuated glass and hot coils are in it. Local rules and the \
-         responsible person come first.",
-    );
+    sheet.line("Before you touch the bench:");
+    for caution in arcmass_notebook::cautions::all() {
+        sheet.paragraph("▲ ", caution);
+    }
     sheet.gap();
     sheet.line(format!("Next: fill in bench.toml, then `arcmass check {shown}`"));
     sheet.out()

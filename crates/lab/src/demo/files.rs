@@ -69,12 +69,11 @@ fn bench() -> String {
     let voltmeter = meter(stated::VOLTMETER, "V");
     let ammeter = meter(stated::AMMETER, "A");
     let probe = meter(stated::PROBE, "mT");
+    let cautions = arcmass_notebook::cautions::as_comment();
     format!(
         r#"# The lantern bench: invented. Its readings are simulated and its photographs drawn.
 #
-# On a real bench: high voltage, evacuated glass and hot coils. Anode to 0, coil current down to 0 before the circuit is
-# opened, heater off and cooled, supplies off, lights on, eye protection near the glass. Local rules and the responsible
-# person come first; arcmass never commands a supply.
+{cautions}
 
 [bench]
 format = 1

@@ -1,7 +1,6 @@
 //! The job `plan`: which settings to take next, what they will tell, and what no number of runs removes.
 
 mod allowed;
-mod cautions;
 pub mod document;
 pub mod exchange;
 mod ground;
@@ -133,7 +132,7 @@ pub fn planned(
         separates: outlook::separations(&ground, &stated_after, &widened_after),
         would_lower: outlook::remedies(&ground, &rows, &planned, promised),
         floor,
-        cautions: cautions::cautions(),
+        cautions: arcmass_notebook::cautions::all().map(str::to_owned).collect(),
         caveats: caveats(&apparatus, &ground, &bounds, &groups, &settings),
         settings,
     })

@@ -1,19 +1,22 @@
-//! What keeps hands and eyes whole: the safe act first.
+//! What keeps people safe at the bench, from the one list of cautions.
 
+use arcmass_notebook::cautions;
 use maud::{Markup, html};
 
-/// The same cautions on every report: a bench is often run again from it.
+/// Every caution, for whoever runs the bench: a bench is often run again from its report.
 pub(crate) fn body() -> Markup {
+    listed(cautions::all())
+}
+
+/// The cautions on a sheet for pupils.
+pub(crate) fn for_pupils() -> Markup {
+    listed(cautions::for_pupils())
+}
+
+/// The first stands above the list: it goes before all others.
+fn listed(mut texts: impl Iterator<Item = &'static str>) -> Markup {
     html! {
-        p.caution { "Your laboratory’s rules and the person responsible for the bench come first. This page does not replace either." }
-        ol {
-            li { "Turn the anode voltage to 0 V before you touch a lead. Hundreds of volts stand on open contacts." }
-            li { "Turn the coil current down to 0 A before you open its circuit or reverse its leads. A coil cut off under current answers with a high voltage." }
-            li { "Switch the heater off, let it cool, then switch the supplies off before the tube leaves its holder, as it does for a photograph of the scale." }
-            li { "Switch the room’s lights on before you reach into the bench." }
-            li { "Wear eye protection near the bulb. It is evacuated glass and can burst inwards." }
-            li { "Keep your hands off the coils and the tube’s neck until they are cool." }
-            li { "Stay within every rating on the tube and on the coils, whatever a plan or a table proposes." }
-        }
+        @if let Some(first) = texts.next() { p.caution { (first) } }
+        ol { @for text in texts { li { (text) } } }
     }
 }

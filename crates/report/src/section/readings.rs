@@ -1,5 +1,6 @@
 //! The readings: as read, and what the model made of each run.
 
+use arcmass_lab::as_read::{as_read, last_place};
 use arcmass_lab::document::RunEntry;
 use arcmass_notebook::{Run, Sense};
 use maud::{Markup, html};
@@ -7,7 +8,7 @@ use maud::{Markup, html};
 use crate::chart;
 use crate::input::ReportInput;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{as_read, fixed, last_place, sentence, short, short_in, symbol};
+use crate::words::{fixed, sentence, short, short_in, symbol};
 
 /// Both tables and the masses of the runs.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {

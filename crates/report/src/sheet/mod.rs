@@ -5,6 +5,7 @@ mod work;
 
 use arcmass_lab::document::ReductionDocument;
 use arcmass_lab::field_unit::FieldUnit;
+use arcmass_lab::worksheet::Worksheet;
 use arcmass_notebook::Notebook;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -17,10 +18,10 @@ use crate::style;
 /// - **Gives** one HTML file that stands alone; nothing in it was measured, so it can be handed out before the lesson.
 pub fn worksheet_html(notebook: &Notebook, unit: &FieldUnit) -> String {
     let name = arcmass_notebook::printable(&notebook.bench.name);
-    page(&format!("Worksheet: {name}"), work::body(notebook, unit))
+    page(&format!("Worksheet: {name}"), work::body(notebook, &Worksheet::of(notebook, unit)))
 }
 
-/// The key to the worksheet: each run worked through with the numbers in, and what the common slips make of it.
+/// The key to the worksheet: its questions answered from its own printed numbers, and what each slip makes of the mass.
 ///
 /// - **Fails** where the reduction holds no run.
 pub fn key_html(
@@ -32,7 +33,8 @@ pub fn key_html(
         return Err(ReportError::NoRuns);
     }
     let name = arcmass_notebook::printable(&notebook.bench.name);
-    Ok(page(&format!("Key to the worksheet: {name}"), key::body(notebook, reduction, unit)))
+    let sheet = Worksheet::of(notebook, unit);
+    Ok(page(&format!("Key to the worksheet: {name}"), key::body(notebook, reduction, &sheet)))
 }
 
 fn page(title: &str, body: Markup) -> String {

@@ -95,7 +95,7 @@ fn entry_form(app: &App) -> Markup {
                 label.check { input #peek type="checkbox"; " show the predicted ring once a reading is in" }
             }
             p #next-said.said role="status" {}
-            p.quiet { "Enter goes on to the next field and saves at the last. Voltage to 0 and current down to 0 before you touch a lead." }
+            p.quiet { "Enter goes on to the next field and saves at the last. " (arcmass_notebook::cautions::BEFORE_A_LEAD) }
         }
     }
 }
