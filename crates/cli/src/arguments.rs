@@ -75,6 +75,9 @@ pub(crate) enum Command {
     /// Write the manual pages of the command and of each of its commands
     #[command(after_help = "Example:\n  arcmass manual man1")]
     Manual(Manual),
+    /// A class's results: each group's slips found, the rest pooled
+    #[command(subcommand)]
+    Class(ClassCommand),
     /// Show the page: the whole day of the bench in a browser
     #[command(after_help = "Example:\n  arcmass serve window-bench")]
     Serve(Serve),
@@ -85,6 +88,28 @@ pub(crate) struct NotebookArguments {
     /// Folder that holds bench.toml
     #[arg(value_name = "NOTEBOOK", default_value = ".")]
     pub(crate) notebook: PathBuf,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum ClassCommand {
+    /// Judge a class's table: readings against the physics of their bench, sums step by step
+    #[command(
+        after_help = "Example:\n  arcmass class check class.csv --bench bench-1 --bench bench-2\n  arcmass class check class.csv --bench A=window-bench --columns columns.toml"
+    )]
+    Check(ClassCheck),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ClassCheck {
+    /// The class's table (CSV), one row a reading
+    #[arg(value_name = "FILE")]
+    pub(crate) table: PathBuf,
+    /// Notebook of a bench that the class used, under the folder's name or another
+    #[arg(long = "bench", value_name = "[NAME=]DIR")]
+    pub(crate) benches: Vec<String>,
+    /// File that maps a spreadsheet's own headings to the table's columns (TOML)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) columns: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

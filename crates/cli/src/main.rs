@@ -25,6 +25,7 @@ fn main() -> ExitCode {
             Command::New(new) => commands::new::run(new, &arguments),
             Command::Check(notebook) => commands::check::run(notebook, &arguments),
             Command::Combine(combine) => commands::combine::run(combine, &arguments),
+            Command::Class(class) => commands::class::run(class, &arguments),
             Command::Field(field) => commands::field::run(field, &arguments),
             Command::Plan(plan) => commands::plan::run(plan, &arguments),
             Command::Rings(rings) => commands::rings::run(rings, &arguments),

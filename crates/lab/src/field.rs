@@ -57,7 +57,7 @@ fn check(question: &FieldQuestion) -> Result<(), LabError> {
 }
 
 /// A bench with its field tables alone: the runs are left out, so that they can't pull the field towards a mass.
-pub(crate) fn field_only<'a>(notebook: &Notebook, apparatus: &'a Apparatus) -> Result<Bench<'a>, LabError> {
+pub fn field_only<'a>(notebook: &Notebook, apparatus: &'a Apparatus) -> Result<Bench<'a>, LabError> {
     let mut bench = bench::bench(notebook, apparatus, &[])?;
     bench.model.runs.clear();
     bench.scope.has_runs = false;

@@ -25,3 +25,4 @@ pub use folder::{PhotoBytes, PhotoFault, WriteFault};
 pub use new::{NewFault, new_notebook};
 pub use notebook::Notebook;
 pub use record::*;
+pub use table::read_class;

@@ -1,5 +1,6 @@
 //! Long studies, run by hand and not by CI: each a file of its own here, with a line in [`STUDIES`].
 
+mod class;
 mod coverage;
 mod fuzz;
 mod kill;
@@ -24,6 +25,11 @@ struct Study {
 
 /// A new study: its own file beside this one, `mod name;` above, and its line here.
 const STUDIES: &[Study] = &[
+    Study {
+        name: "class",
+        answers: "are the slips of simulated classes named, and nobody accused: class [GROUPS] [each]",
+        run: class::run,
+    },
     Study {
         name: "coverage",
         answers: "do the mass's intervals hold the truth, and do findings name what is wrong: coverage [NUMBER] [clean | outside | PART OF A NAME] [odds X] [each]",

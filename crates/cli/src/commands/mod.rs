@@ -1,6 +1,7 @@
 //! One file a command: read the notebook, do the job, show what came out.
 
 pub(crate) mod check;
+pub(crate) mod class;
 pub(crate) mod combine;
 pub(crate) mod demo;
 pub(crate) mod field;

@@ -4,6 +4,7 @@
 //! uses the notebook, because each of them must be said aloud in a caveat.
 
 mod bench;
+mod class;
 mod field;
 mod reading;
 
@@ -11,6 +12,7 @@ pub use bench::{
     Bench, Bulb, Camera, Coil, CoilShape, Date, Gun, Meter, Meters, Pair, PairGeometry, Particle, Place,
     Scale, ScaleKind, Surroundings,
 };
+pub use class::{AskedColumn, AskedColumns, ClassGroup, ClassMethod, ClassRow, ClassTable, Written};
 pub use field::{BalanceRow, BalanceTable, HandMark, HandMarks, Load, MarkKind, ProbeRow, ProbeTable};
 pub use reading::{Diameter, DiameterKind, Edge, Reading, Readings, Run, View};
 

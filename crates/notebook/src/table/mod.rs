@@ -2,12 +2,15 @@
 
 mod balance;
 mod cell;
+mod class;
+mod columns;
 mod marks;
 mod probe;
 mod readings;
 mod split;
 
 pub(crate) use balance::read_balance;
+pub use class::read_class;
 pub(crate) use marks::read_marks;
 pub(crate) use probe::read_probe;
 pub(crate) use readings::read_readings;
@@ -63,6 +66,15 @@ struct Heading<'a> {
 impl<'a> Table<'a> {
     /// Reads the header; none if the table has none, with the fault in the second place.
     pub(crate) fn open(source: Source<'a>, columns: &[Column]) -> Result<Self, Sink> {
+        Self::open_as(source, columns, &|_| None)
+    }
+
+    /// The same, with headings of another table's own making told apart by `meant`: heading → known column.
+    pub(crate) fn open_as(
+        source: Source<'a>,
+        columns: &[Column],
+        meant: &dyn Fn(&str) -> Option<&'static str>,
+    ) -> Result<Self, Sink> {
         let mut rows = Rows::new(source.text);
         let mut sink = Sink::default();
         let Some(header) = rows.next() else {
@@ -89,7 +101,8 @@ impl<'a> Table<'a> {
         }
         let (header_line, header_span) = (header.line, header.span.clone());
         let header = header.fields.into_iter().map(|field| Heading {
-            known: columns.iter().map(|column| column.name).find(|name| *name == field.text.trim()),
+            known: meant(field.text.trim())
+                .or_else(|| columns.iter().map(|column| column.name).find(|name| *name == field.text.trim())),
             name: field.text,
             span: field.span,
         });
@@ -104,8 +117,10 @@ impl<'a> Table<'a> {
         let known: Vec<_> = columns.iter().map(|column| column.name).collect();
         for (at, heading) in self.header.iter().enumerate() {
             let name = heading.name.trim();
-            let twice =
-                !name.is_empty() && self.header.iter().take(at).any(|other| other.name.trim() == name);
+            let twice = !name.is_empty()
+                && self.header.iter().take(at).any(|other| {
+                    other.name.trim() == name || (heading.known.is_some() && other.known == heading.known)
+                });
             let near = if heading.known.is_none() { nearest(name, &known) } else { None };
             let said = if twice {
                 said(
@@ -171,6 +186,15 @@ impl<'a> Table<'a> {
     /// The next row with as many fields as there are columns; others are faults and passed over.
     pub(crate) fn next_row(&mut self) -> Option<Cells<'a>> {
         loop {
+            if let (cells, true) = self.next_any_row()? {
+                return Some(cells);
+            }
+        }
+    }
+
+    /// The next row, and whether it has as many fields as there are columns; if not, that is a fault already told.
+    pub(crate) fn next_any_row(&mut self) -> Option<(Cells<'a>, bool)> {
+        loop {
             let row = self.rows.next()?;
             self.row_count += 1;
             if self.row_count > MOST_ROWS {
@@ -189,14 +213,16 @@ impl<'a> Table<'a> {
                     "close it, or delete it",
                 );
                 self.push(open, row.line, said);
+                return Some((Cells::new(self.source, row, self.rows.separator()), false));
             } else if row.fields.iter().all(|field| field.text.trim().is_empty()) {
                 // spreadsheets leave lines of bare separators
             } else if row.field_count != self.header.len() {
                 let said = self.ragged(&row);
                 self.push(row.span.clone(), row.line, said);
+                return Some((Cells::new(self.source, row, self.rows.separator()), false));
             } else {
                 self.check_nameless(&row);
-                return Some(Cells::new(self.source, row, self.rows.separator()));
+                return Some((Cells::new(self.source, row, self.rows.separator()), true));
             }
         }
     }
