@@ -1,6 +1,6 @@
 //! What may be typed after `arcmass`, with an example for each command.
 
-use std::net::IpAddr;
+use std::net::{IpAddr, Ipv4Addr};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -17,9 +17,8 @@ use clap::{Args, Parser, Subcommand};
 #[command(
     name = "arcmass",
     version,
-    max_term_width = 100,
-    arg_required_else_help = true,
-    subcommand_required = true
+    max_term_width = 80,
+    after_help = "Without a command the page opens in the browser: a new notebook, one you have, or the demo."
 )]
 pub(crate) struct Arguments {
     /// One JSON document on standard output, and nothing else there
@@ -28,11 +27,14 @@ pub(crate) struct Arguments {
     /// Seed of every random stream
     #[arg(long, global = true, default_value_t = 1, value_name = "N")]
     pub(crate) seed: u64,
+    /// Open no browser: the page's address is printed only
+    #[arg(long, global = true)]
+    pub(crate) no_open: bool,
     /// Say on standard error what is being done
     #[arg(short, long, global = true)]
     pub(crate) verbose: bool,
     #[command(subcommand)]
-    pub(crate) command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Debug, Subcommand)]
@@ -79,7 +81,9 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Class(ClassCommand),
     /// Show the page: the whole day of the bench in a browser
-    #[command(after_help = "Example:\n  arcmass serve window-bench")]
+    #[command(
+        after_help = "Examples:\n  arcmass serve window-bench\n  arcmass serve --listen window-bench    # a phone may take part"
+    )]
     Serve(Serve),
 }
 
@@ -134,15 +138,33 @@ pub(crate) struct Demo {
 
 #[derive(Debug, Args)]
 pub(crate) struct Serve {
-    /// Folder that holds bench.toml
-    #[arg(value_name = "NOTEBOOK", default_value = ".")]
-    pub(crate) notebook: PathBuf,
-    /// Port to listen on; 0 takes a free one
-    #[arg(long, value_name = "PORT", default_value_t = 7117)]
-    pub(crate) port: u16,
+    /// Folder that holds bench.toml; without one the page begins with the choice of a notebook
+    #[arg(value_name = "NOTEBOOK")]
+    pub(crate) notebook: Option<PathBuf>,
+    /// Port to listen on; 0 takes a free one [default: 7117, or a free one where that is taken]
+    #[arg(long, value_name = "PORT")]
+    pub(crate) port: Option<u16>,
     /// Let other machines of the network in, with a code that works once; an address of this machine, or all of them
     #[arg(long, value_name = "ADDRESS")]
-    pub(crate) listen: Option<Option<IpAddr>>,
+    listen: Option<Option<String>>,
+}
+
+impl Serve {
+    /// The notebook, and the address to listen at: what follows `--listen` is a notebook where it is no address.
+    ///
+    /// - **Fails** where it is neither.
+    pub(crate) fn sorted(&self) -> Result<(Option<PathBuf>, Option<IpAddr>), String> {
+        let all = IpAddr::V4(Ipv4Addr::UNSPECIFIED);
+        match &self.listen {
+            None => Ok((self.notebook.clone(), None)),
+            Some(None) => Ok((self.notebook.clone(), Some(all))),
+            Some(Some(word)) => match (word.parse(), &self.notebook) {
+                (Ok(address), notebook) => Ok((notebook.clone(), Some(address))),
+                (Err(_), None) => Ok((Some(PathBuf::from(word)), Some(all))),
+                (Err(_), Some(_)) => Err(format!("`{word}` after --listen is no address of this machine")),
+            },
+        }
+    }
 }
 
 #[derive(Debug, Args)]
@@ -317,6 +339,12 @@ pub(crate) enum Paper {
 }
 
 impl Arguments {
+    /// What to do; the page where nothing is named.
+    pub(crate) fn wish(&self) -> &Command {
+        static PAGE: Command = Command::Serve(Serve { notebook: None, port: None, listen: None });
+        self.command.as_ref().unwrap_or(&PAGE)
+    }
+
     /// What the jobs need from outside.
     pub(crate) fn desk(&self) -> Desk {
         Desk { seed: self.seed, ..Desk::default() }
@@ -346,4 +374,30 @@ pub(crate) fn read_arguments() -> Result<Arguments, ExitCode> {
         let _ = fault.print();
         ExitCode::from(if is_fault { 2 } else { 0 })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sorted(words: &[&str]) -> Result<(Option<PathBuf>, Option<IpAddr>), String> {
+        let arguments =
+            Arguments::try_parse_from(words.iter().copied()).map_err(|fault| fault.to_string())?;
+        match arguments.wish() {
+            Command::Serve(serve) => serve.sorted(),
+            other => Err(format!("{other:?}")),
+        }
+    }
+
+    #[test]
+    fn a_notebook_may_stand_before_or_after_listen() {
+        let (all, bench) = (Some(IpAddr::from([0, 0, 0, 0])), Some(PathBuf::from("bench")));
+        for words in [["arcmass", "serve", "--listen", "bench"], ["arcmass", "serve", "bench", "--listen"]] {
+            assert_eq!(sorted(&words).unwrap(), (bench.clone(), all), "{words:?}");
+        }
+        let one = Some(IpAddr::from([192, 0, 2, 7]));
+        assert_eq!(sorted(&["arcmass", "serve", "--listen", "192.0.2.7", "bench"]).unwrap(), (bench, one));
+        assert_eq!(sorted(&["arcmass"]).unwrap(), (None, None), "alone it shows the page");
+        assert!(sorted(&["arcmass", "serve", "--listen", "192.0.2", "bench"]).is_err());
+    }
 }

@@ -1,10 +1,12 @@
 //! The command `arcmass`: from readings and photographs of a glowing ring to the mass of the electron.
 
 mod arguments;
+mod browser;
 mod columns;
 mod commands;
 mod ending;
 mod figure_files;
+mod own;
 mod progress;
 mod show;
 
@@ -20,7 +22,7 @@ fn main() -> ExitCode {
     };
     let wants_json = arguments.json;
     guarded(wants_json, arguments.desk(), move || -> Result<(), Ending> {
-        match &arguments.command {
+        match arguments.wish() {
             Command::Demo(demo) => commands::demo::run(demo, &arguments),
             Command::New(new) => commands::new::run(new, &arguments),
             Command::Check(notebook) => commands::check::run(notebook, &arguments),

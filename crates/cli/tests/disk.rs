@@ -51,7 +51,9 @@ fn where_the_disk_is_full_it_is_said_and_nothing_is_lost() {
     let before = all(&root);
     for blocks in ["4", "8"] {
         let mut command = Command::new("sh");
-        let words = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" serve --port 0 \"$1\"");
+        let words = format!(
+            "export ARCMASS_CONFIG=; trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" serve --no-open --port 0 \"$1\""
+        );
         command.args(["-c", &words, env!("CARGO_BIN_EXE_arcmass")]).arg(&root);
         let server = start_with(command);
         let row = r#"{"cells":[["run","2"],["voltage_V","210"],["current_A","1.6"]]}"#;
@@ -94,7 +96,7 @@ fn where_the_folder_is_read_only_it_is_said_and_nothing_is_lost() {
     }
     let before = all(&root);
     let mut command = Command::new(env!("CARGO_BIN_EXE_arcmass"));
-    command.args(["serve", "--port", "0"]).arg(&root);
+    command.env("ARCMASS_CONFIG", "").args(["serve", "--no-open", "--port", "0"]).arg(&root);
     let server = start_with(command);
     let row = r#"{"cells":[["run","1"],["voltage_V","210"],["current_A","1.6"]]}"#;
     let (status, said) = post(&server, "/readings/add", row);

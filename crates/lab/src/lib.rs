@@ -17,6 +17,7 @@ pub mod model;
 pub mod path;
 pub mod photograph;
 pub mod plan;
+pub mod plausible;
 pub mod reduce;
 pub mod simulate;
 pub mod spread;

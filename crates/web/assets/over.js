@@ -1,5 +1,6 @@
 // Path over a photograph: the server lays it, here both are drawn.
 
+import { draw } from "./over-draw.js";
 import { sentence } from "./page.js";
 
 const chosen = document.getElementById("over-photo");
@@ -32,35 +33,12 @@ async function ask() {
   } catch { said.textContent = "The server does not answer."; }
   asking = false;
   canvas.hidden = !laid;
-  requestAnimationFrame(draw);
+  requestAnimationFrame(show);
   if (again) { again = false; ask(); }
 }
 
-function draw() {
-  if (!laid || !image.naturalWidth) return;
-  const ratio = Math.min(window.devicePixelRatio || 1, 2);
-  const width = canvas.clientWidth;
-  const k = width / laid.width_px;
-  const height = laid.height_px * k;
-  canvas.width = Math.round(width * ratio);
-  canvas.height = Math.round(height * ratio);
-  const ctx = canvas.getContext("2d");
-  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
-  ctx.drawImage(image, 0, 0, width, height);
-  // the centre of the top-left pixel is (0, 0)
-  const place = ([x, y]) => [(x + 0.5) * k, (y + 0.5) * k];
-  const step = Math.max(1, Math.ceil(laid.beam_px.length / 90));
-  laid.beam_px.forEach((p, n) => {
-    if (n % step) return;
-    const [x, y] = place(p);
-    ctx.beginPath(); ctx.arc(x, y, 2.6, 0, 7);
-    ctx.fillStyle = "#E69F00"; ctx.strokeStyle = "#000"; ctx.lineWidth = 1; ctx.fill(); ctx.stroke();
-  });
-  for (const [colour, wide] of [["#000", 3.6], ["#56B4E9", 1.8]]) {
-    ctx.beginPath();
-    laid.path_px.forEach((p, n) => { const [x, y] = place(p); if (n) ctx.lineTo(x, y); else ctx.moveTo(x, y); });
-    ctx.strokeStyle = colour; ctx.lineWidth = wide; ctx.setLineDash([9, 6]); ctx.stroke(); ctx.setLineDash([]);
-  }
+function show() {
+  if (laid && image.naturalWidth) draw(canvas, laid, image);
 }
 
 chosen?.addEventListener("change", () => {
@@ -72,5 +50,5 @@ chosen?.addEventListener("change", () => {
   image.src = `/photos/view?name=${encodeURIComponent(chosen.value)}`;
   ask();
 });
-image.addEventListener("load", draw);
-window.addEventListener("resize", draw);
+image.addEventListener("load", show);
+window.addEventListener("resize", show);

@@ -2,6 +2,8 @@
 
 /** The folder's stamp that this page last knew. */
 let stamp = document.documentElement.dataset.stamp;
+/** Which notebook this page shows; none before one is open. */
+const { notebook } = document.documentElement.dataset;
 /** Changes sent by this page, and those not answered yet: what the folder looks like meanwhile may be our own doing. */
 let sent = 0;
 let unanswered = 0;
@@ -15,7 +17,7 @@ export async function send(address, body, method = "POST", signal = undefined) {
     const response = await fetch(address, {
       method,
       signal,
-      headers: isBytes ? { "content-type": "application/octet-stream" } : { "content-type": "application/json" },
+      headers: { "content-type": isBytes ? "application/octet-stream" : "application/json", ...(notebook ? { "x-notebook": notebook } : {}) },
       body: isBytes ? body : JSON.stringify(body),
     });
     const text = await response.text();
@@ -46,20 +48,46 @@ export function say(element, words, kind = "") {
   element.append(span);
 }
 
+/** Asks before something odd is kept: the words, a button that keeps it and one that goes back. */
+export function ask(line, words, yes, no) {
+  say(line, `${words} `, "caution");
+  const button = (text, does) => {
+    const one = document.createElement("button");
+    one.type = "button";
+    one.textContent = text;
+    one.addEventListener("click", () => { line.textContent = ""; does(); });
+    return one;
+  };
+  const keep = button("Keep it", yes);
+  line.append(keep, " ", button("Change it", no));
+  keep.focus();
+}
+
 /** A sentence of the library with a capital and a full stop. */
 export function sentence(text) {
   const whole = text.charAt(0).toUpperCase() + text.slice(1);
   return !whole || /[.!?]$/.test(whole) ? whole : `${whole}.`;
 }
 
-/** The sentence of a refused change. */
+/** Columns of the files as the page calls them. */
+const CALLED = {
+  voltage_V: "the voltage", current_A: "the current", field_sense: "the sense", gun_tilt_deg: "the gun tilt", bench_turned_deg: "how far the bench is turned",
+  diameter_mm: "the diameter", diameter_u_mm: "the diameter\u2019s u", run: "the run", wire_current_A: "the wire\u2019s current", wire_length_mm: "the wire\u2019s length",
+  force_mN: "the force", mass_mg: "the mass", component: "the component", x_mm: "x", y_mm: "y", z_mm: "z",
+};
+const called = (text) => text.replace(/`([A-Za-z_]+)`/g, (whole, name) => CALLED[name] ?? (name.startsWith("flux_density_") ? "the flux density" : whole)).replace(/`([^`]*)`/g, "\u201c$1\u201d");
+
+/** The sentence of a refused change, in the words of the page. */
 export function refusal(answer) {
   if (answer.faults && answer.faults.length) {
     const fault = answer.faults[0];
-    return [fault.found, `may stand there: ${fault.accepted}`, fault.remedy].map(sentence).join(" ");
+    return [fault.found, `may stand there: ${fault.accepted}`, fault.remedy].map(called).map(sentence).join(" ");
   }
   return `${sentence(answer.sentence ?? "not saved")} ${sentence(answer.remedy ?? "")}`;
 }
+
+/** Whether a part is being put in anew: a field that leaves with the old one was not left by the person. */
+export let isReplacing = false;
 
 /** Shows the parts of the page that follow the files anew; what is being typed stays. */
 export async function refresh() {
@@ -71,11 +99,15 @@ export async function refresh() {
     if (part.querySelector(".said :is(button, input)")) continue;
     const active = document.activeElement;
     const held = part.contains(active) && "value" in active ? hold(active) : null;
+    const typed = [...part.querySelectorAll("input[id][data-seen]")].filter((field) => field !== active && field.value !== field.dataset.seen).map(hold);
     const open = [...part.querySelectorAll("details[open] > summary")].map((s) => s.textContent.slice(0, 12));
+    isReplacing = true;
     part.innerHTML = html;
+    isReplacing = false;
     for (const summary of part.querySelectorAll("details > summary")) {
       if (open.includes(summary.textContent.slice(0, 12))) summary.parentElement.open = true;
     }
+    for (const field of typed) put(part, field);
     if (held) restore(part, held);
     part.dispatchEvent(new CustomEvent("shown", { bubbles: true }));
   }
@@ -90,29 +122,39 @@ function hold(field) {
   };
 }
 
-function restore(part, held) {
+/** Puts back what was typed and not saved; gives the field. */
+function put(part, held) {
   let field = held.id ? document.getElementById(held.id) : null;
   if (!field && held.run !== undefined) {
     field = [...part.querySelectorAll(`[name="${held.name}"]`)].find((f) => f.closest("tr")?.dataset.line === held.line);
   }
-  if (!field) return;
-  if (held.dirty) {
+  if (field && held.dirty) {
     // what was seen stays what it was, so that saving finds the conflict
     field.dataset.seen = held.seen;
     field.value = held.value;
   }
+  return field;
+}
+
+function restore(part, held) {
+  const field = put(part, held);
+  if (!field) return;
   field.focus({ preventScroll: true });
   try { field.setSelectionRange(held.start, held.end); } catch { /* not a text field */ }
 }
 
 async function watch() {
-  if (document.visibilityState !== "visible" || unanswered) return;
+  if (document.visibilityState !== "visible" || unanswered || !notebook) return;
   const before = sent;
   try {
     const answer = await (await fetch("/now")).json();
     if (sent !== before) return;
     const line = document.getElementById("outside");
-    line.hidden = true;
+    line.hidden = answer.notebook === notebook;
+    if (!line.hidden) {
+      line.textContent = "Another notebook is open now: nothing typed here is saved. Load this page again to see that one.";
+      return;
+    }
     if (answer.stamp && answer.stamp !== stamp) {
       stamp = answer.stamp;
       await refresh();
@@ -176,6 +218,9 @@ function nextLook() {
   const look = LOOKS[(LOOKS.indexOf(root.dataset.theme) + 1) % LOOKS.length];
   root.dataset.theme = look;
   document.cookie = `arcmass-look=${look}; path=/; max-age=31536000; samesite=strict`;
+  // pictures and the report that carry their own colours follow at once
+  for (const picture of document.querySelectorAll("img[data-figure]")) picture.src = picture.src.replace(/kind=\w+/, `kind=${look}`);
+  for (const frame of document.querySelectorAll("iframe[data-follows]")) frame.src = `${frame.src.split("?")[0]}?look=${look}`;
   document.dispatchEvent(new CustomEvent("look-changed"));
 }
 

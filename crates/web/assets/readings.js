@@ -1,5 +1,5 @@
 // Readings: typed in the dark, saved row by row; Enter goes on.
-import { send, say, refusal, refresh } from "./page.js";
+import { send, say, refusal, refresh, ask, isReplacing } from "./page.js";
 
 const form = document.getElementById("next-reading");
 const said = document.getElementById("next-said");
@@ -15,11 +15,13 @@ function tellUndo() {
 document.addEventListener("shown", tellUndo);
 tellUndo();
 
-form.addEventListener("submit", async (event) => {
-  event.preventDefault();
+form.addEventListener("submit", (event) => { event.preventDefault(); add(); });
+
+async function add(keep = false) {
   const cells = [...new FormData(form)].filter(([, typed]) => typed.trim() !== "");
   const run = form.elements.run.value;
-  const answer = await send("/readings/add", { cells });
+  const answer = await send("/readings/add", { cells, keep });
+  if (answer.ask) { ask(said, answer.ask, () => add(true), () => form.elements.voltage_V.select()); return; }
   if (!answer.ok) {
     say(said, `Not saved: ${refusal(answer)}`, "fault");
     const column = answer.faults?.[0]?.found.match(/`([a-zA-Z_]+)`$/)?.[1];
@@ -32,7 +34,7 @@ form.addEventListener("submit", async (event) => {
   form.elements.voltage_V.focus();
   await refresh();
   if (peek.checked) check(run);
-});
+}
 
 form.addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || !event.target.matches("input, select")) return;
@@ -48,8 +50,13 @@ form.addEventListener("keydown", (event) => {
 document.getElementById("same-run").addEventListener("click", () => {
   const rows = document.querySelectorAll("tr[data-run]");
   const last = rows[rows.length - 1];
-  if (last) form.elements.run.value = last.dataset.run;
+  if (last) {
+    form.elements.run.value = last.dataset.run;
+    for (const name of ["voltage_V", "current_A", "field_sense"]) form.elements[name].value = last.querySelector(`[name=${name}]`)?.value ?? "";
+    for (const name of ["gun_tilt_deg", "bench_turned_deg"]) form.elements[name].value = last.querySelector(`[name=${name}]`)?.value ?? "";
+  }
   form.elements.voltage_V.focus();
+  form.elements.voltage_V.select();
 });
 
 undoButton.addEventListener("click", async () => {
@@ -62,14 +69,16 @@ undoButton.addEventListener("click", async () => {
 });
 
 /** Saves one cell of the table. */
-async function save(field) {
+async function save(field, keep = false) {
   const row = field.closest("tr[data-line]");
   if (!row || field.value === field.dataset.seen) return;
   const typed = field.value;
-  const answer = await set(row, field.name, typed);
+  const answer = await set(row, field.name, typed, keep);
   const line = row.nextElementSibling.querySelector(".said");
   if (answer.ok) {
     await refresh();
+  } else if (answer.ask) {
+    ask(line, answer.ask, () => save(field, true), () => { field.focus(); field.select(); });
   } else if (answer.conflict) {
     conflict(line, answer.conflict.now, typed);
   } else {
@@ -78,8 +87,8 @@ async function save(field) {
   }
 }
 
-function set(row, column, typed) {
-  return send("/readings/set", { line: Number(row.dataset.line), raw: row.dataset.raw, cells: [[column, typed]] });
+function set(row, column, typed, keep = false) {
+  return send("/readings/set", { line: Number(row.dataset.line), raw: row.dataset.raw, cells: [[column, typed]], keep });
 }
 
 function conflict(line, now, typed) {
@@ -93,7 +102,7 @@ function conflict(line, now, typed) {
 }
 
 const work = document.getElementById("work");
-work.addEventListener("focusout", (event) => { if (event.target.matches("table.readings input")) save(event.target); });
+work.addEventListener("focusout", (event) => { if (!isReplacing && event.target.matches("table.readings input")) save(event.target); });
 work.addEventListener("keydown", (event) => {
   if (!event.target.matches("table.readings input")) return;
   if (event.key === "Escape") event.target.value = event.target.dataset.seen;
@@ -110,6 +119,14 @@ work.addEventListener("click", async (event) => {
   if (!button) return;
   const row = button.closest("tr[data-line]");
   if (button.dataset.act === "check") check(row.dataset.run);
+  if (button.dataset.act === "delete") {
+    const answer = await send("/readings/remove", { line: Number(row.dataset.line), raw: row.dataset.raw });
+    if (answer.ok) {
+      say(said, `A reading of run ${row.dataset.run} was deleted; Undo brings it back.`, "good");
+      form.elements.run.value = answer.more.next_run;
+    } else say(said, `Not deleted: ${refusal(answer)}`, "fault");
+    await refresh();
+  }
   if (button.dataset.act === "strike") {
     if (row.classList.contains("struck")) {
       await set(row, "struck_because", "");
@@ -122,7 +139,9 @@ work.addEventListener("click", async (event) => {
       reason.placeholder = "why it does not count, then Enter";
       reason.addEventListener("keydown", async (event) => {
         if (event.key === "Escape") { line.textContent = ""; refresh(); }
-        if (event.key !== "Enter" || !reason.value.trim()) return;
+        if (event.key !== "Enter") return;
+        event.preventDefault();
+        if (!reason.value.trim()) { reason.placeholder = "type why first: it stays in the table"; return; }
         const answer = await set(row, "struck_because", reason.value.trim());
         if (answer.ok) { line.textContent = ""; await refresh(); } else say(line, `Not saved: ${refusal(answer)}`, "fault");
       });

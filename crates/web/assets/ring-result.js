@@ -1,11 +1,6 @@
 // Ring: the diameter and what stands beside it, in words.
 import { fixed, sentence } from "./page.js";
 
-const plusMinus = (q) => {
-  const digits = Math.max(0, 1 - Math.floor(Math.log10(q.standard_uncertainty || 1)));
-  return `${fixed(q.value, digits)} \u00b1 ${fixed(q.standard_uncertainty, digits)} mm`;
-};
-
 export class Result {
   constructor(ring, steps) {
     Object.assign(this, { ring, steps });
@@ -18,7 +13,7 @@ export class Result {
     const { seen } = this.ring;
     if (!seen) return;
     const q = seen.entry?.ring_diameter_mm;
-    if (q) this.diameter(seen.entry, q); else this.scaleAlone();
+    if (q) this.diameter(seen.entry); else this.scaleAlone();
     this.list.textContent = "";
     // where the scale stands is asked with its drawing, in fewer words
     const isAsked = this.steps.stands().place === "open" && seen.px_per_mm && seen.points.length;
@@ -26,12 +21,12 @@ export class Result {
     for (const caveat of seen.caveats) this.add(`${sentence(caveat.sentence)} ${sentence(caveat.remedy)}`, "quiet");
   }
 
-  diameter(entry, q) {
-    const plane = entry.ring_diameter_in_scale_plane_mm;
+  diameter(entry) {
+    const { ring, plane } = this.ring.seen.told;
     const how = { "by-hand": "by hand", unsure: "not sure: enters no mass before you say yes" }[entry.status];
-    this.place.textContent = plusMinus(q);
+    this.place.textContent = `${ring} mm`;
     const parts = [how, `${fixed(entry.arc_seen_deg, 0)}\u00b0 of the ring seen`, `${fixed(this.ring.seen.px_per_mm, 2)} px/mm`];
-    if (plane && plane.value.toFixed(2) !== q.value.toFixed(2)) parts.push(`in the scale\u2019s plane ${plusMinus(plane)}`);
+    if (plane) parts.push(`in the scale\u2019s plane ${plane} mm`);
     this.more.textContent = parts.filter(Boolean).join(" \u00b7 ");
   }
 

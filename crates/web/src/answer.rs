@@ -42,6 +42,11 @@ pub(crate) fn refused(edit: &EditFault) -> Response {
     (status, Json(body)).into_response()
 }
 
+/// Not saved yet: a person says whether it is meant.
+pub(crate) fn asked(words: &str) -> Response {
+    (StatusCode::CONFLICT, Json(json!({ "ask": words }))).into_response()
+}
+
 /// Not possible, with what to do.
 pub(crate) fn trouble(status: StatusCode, sentence: &str, remedy: &str) -> Response {
     (status, Json(json!({ "sentence": sentence, "remedy": remedy }))).into_response()

@@ -11,9 +11,12 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 /// Scripts by name.
 const FILES: &[(&str, &str)] = &[
     ("page.js", include_str!("../assets/page.js")),
+    ("start.js", include_str!("../assets/start.js")),
     ("bench.js", include_str!("../assets/bench.js")),
+    ("field.js", include_str!("../assets/field.js")),
     ("readings.js", include_str!("../assets/readings.js")),
     ("path.js", include_str!("../assets/path.js")),
+    ("over-draw.js", include_str!("../assets/over-draw.js")),
     ("over.js", include_str!("../assets/over.js")),
     ("ring.js", include_str!("../assets/ring.js")),
     ("ring-hands.js", include_str!("../assets/ring-hands.js")),

@@ -130,36 +130,78 @@ pub(crate) fn page(
         .notebook
         .as_ref()
         .map_or_else(|_| "notebook with faults".to_owned(), |n| n.bench.name.clone());
+    let body = html! {
+        body.{ "at-" (station.name().to_lowercase()) } {
+            a.skip href="#work" { "To the work" }
+            header.day {
+                p.bench-name {
+                    @if is_here(headers) { a href="/start" title="Notebooks" { (name) } } @else { (name) }
+                }
+                (line(app, snapshot, station))
+                button #look type="button" title="Key: d" { "Dark, light, dim" }
+            }
+            p #outside role="status" hidden {}
+            main #work tabindex="-1" { (body) }
+            (foot(html! { "Keys: " kbd { "," } " and " kbd { "." } " go to the station before and after, " kbd { "d" } " changes between dark, light and dim." }))
+        }
+    };
+    whole(headers, &format!("{} · {name}", station.name()), script, &snapshot.stamp, &app.id(), &body)
+}
+
+/// The page before a notebook is open.
+pub(crate) fn threshold(headers: &HeaderMap, script: &str, body: &Markup) -> Response {
+    let body = html! {
+        body.at-start {
+            a.skip href="#work" { "To the work" }
+            header.day { p.bench-name { "arcmass" } span {} button #look type="button" title="Key: d" { "Dark, light, dim" } }
+            p #outside role="status" hidden {}
+            main #work tabindex="-1" { (body) }
+            (foot(html! { "Key: " kbd { "d" } " changes between dark, light and dim." }))
+        }
+    };
+    whole(headers, "Notebooks · arcmass", script, "", "", &body)
+}
+
+/// Whether the page is looked at on the machine that serves it, by the name it was asked under.
+fn is_here(headers: &HeaderMap) -> bool {
+    let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
+    ["127.0.0.1:", "localhost:", "[::1]:"].iter().any(|own| host.starts_with(own))
+}
+
+fn foot(keys: Markup) -> Markup {
+    html! {
+        footer.foot {
+            details {
+                summary { "Before you touch the bench" }
+                (PreEscaped(arcmass_report::station::cautions()))
+            }
+            p.quiet { (keys) }
+        }
+    }
+}
+
+fn whole(
+    headers: &HeaderMap,
+    title: &str,
+    script: &str,
+    stamp: &str,
+    notebook: &str,
+    body: &Markup,
+) -> Response {
     let page = html! {
         (DOCTYPE)
-        html lang="en" data-theme=(look(headers)) data-stamp=(snapshot.stamp) {
+        html lang="en" data-theme=(look(headers)) data-stamp=(stamp) data-notebook=(notebook) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="dark light";
-                title { (station.name()) " · " (name) }
+                title { (title) }
                 link rel="stylesheet" href="/assets/page.css";
                 link rel="icon" href="/mark.svg" type="image/svg+xml";
                 script type="module" src="/assets/page.js" {}
                 @if !script.is_empty() { script type="module" src={ "/assets/" (script) } {} }
             }
-            body.{ "at-" (station.name().to_lowercase()) } {
-                a.skip href="#work" { "To the work" }
-                header.day {
-                    p.bench-name { (name) }
-                    (line(app, snapshot, station))
-                    button #look type="button" title="Key: d" { "Dark, light, dim" }
-                }
-                p #outside role="status" hidden {}
-                main #work tabindex="-1" { (body) }
-                footer.foot {
-                    details {
-                        summary { "Before you touch the bench" }
-                        (PreEscaped(arcmass_report::station::cautions()))
-                    }
-                    p.quiet { "Keys: " kbd { "," } " and " kbd { "." } " go to the station before and after, " kbd { "d" } " changes between dark, light and dim." }
-                }
-            }
+            (body)
         }
     };
     ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], page.into_string()).into_response()

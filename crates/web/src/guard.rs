@@ -1,7 +1,6 @@
 //! What every request must show before anything is done for it, and what every answer carries.
 
 use std::net::{IpAddr, SocketAddr};
-use std::sync::Arc;
 
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header};
@@ -9,10 +8,13 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use maud::{DOCTYPE, html};
 
-use crate::state::App;
+use crate::hub::{Door, Hub};
 
 /// A body that claims more than this is refused before any of it is read.
 pub(crate) const LARGEST_BODY: u64 = 80 << 20;
+
+/// Which notebook the page that asks shows, by its [`crate::state::App::id`].
+const NOTEBOOK: &str = "x-notebook";
 
 /// No script or style but our own files, nothing from elsewhere, never inside another page.
 pub(crate) const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; \
@@ -20,15 +22,17 @@ pub(crate) const POLICY: &str = "default-src 'none'; script-src 'self'; style-sr
 
 /// Checks host, origin and session; adds the headers that hold a browser to what is meant.
 pub(crate) async fn guard(
-    State(app): State<Arc<App>>,
+    State(hub): State<Hub>,
     ConnectInfo(peer): ConnectInfo<SocketAddr>,
     request: Request,
     next: Next,
 ) -> Response {
-    let verdict = judge(&app, peer, &request);
+    let verdict = judge(&hub, peer, &request);
     let mut response = match verdict {
         Verdict::Pass => next.run(request).await,
-        Verdict::Enter(session) => enter(&app, &session, "/"),
+        Verdict::Enter(session) => enter(hub.door(), &session, "/"),
+        Verdict::Choose => axum::response::Redirect::to("/start").into_response(),
+        Verdict::Other => another(),
         Verdict::Refuse(status, sentence) => refusal(status, sentence),
     };
     let headers = response.headers_mut();
@@ -51,9 +55,14 @@ enum Verdict {
     /// A key or a code was right: this session goes into the cookie.
     Enter(String),
     Refuse(StatusCode, &'static str),
+    /// No notebook is open yet.
+    Choose,
+    /// The page that asks shows another notebook than the one that is open.
+    Other,
 }
 
-fn judge(app: &App, peer: SocketAddr, request: &Request) -> Verdict {
+fn judge(hub: &Hub, peer: SocketAddr, request: &Request) -> Verdict {
+    let door = hub.door();
     let headers = request.headers();
     let length =
         headers.get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<u64>().ok());
@@ -66,7 +75,7 @@ fn judge(app: &App, peer: SocketAddr, request: &Request) -> Verdict {
     let Some(host) = host(headers, request) else {
         return Verdict::Refuse(StatusCode::BAD_REQUEST, "The request names no host.");
     };
-    if !is_our_host(app, &host) {
+    if !is_our_host(door, &host) {
         return Verdict::Refuse(StatusCode::FORBIDDEN, "This server does not answer to that name.");
     }
     if let Some(sentence) = foreign(headers, &host, request.method()) {
@@ -78,7 +87,7 @@ fn judge(app: &App, peer: SocketAddr, request: &Request) -> Verdict {
         && let Some(key) = query(request, "key")
     {
         // on the network only a code opens: the start key is for the screen of this machine
-        let session = if peer.ip().to_canonical().is_loopback() { app.keys.by_start_key(&key) } else { None };
+        let session = if door.is_here(peer) { door.keys.by_start_key(&key) } else { None };
         return session.map_or(
             Verdict::Refuse(StatusCode::UNAUTHORIZED, "This key is not the one of the running server."),
             Verdict::Enter,
@@ -87,14 +96,45 @@ fn judge(app: &App, peer: SocketAddr, request: &Request) -> Verdict {
     if path == "/join" {
         return Verdict::Pass;
     }
-    let session = cookie(headers, &cookie_name(app.port));
+    let session = cookie(headers, &cookie_name(door.port()));
     match session {
-        Some(session) if app.keys.is_open(&session) => Verdict::Pass,
+        Some(session) if door.keys.is_open(&session) => allowed(hub, peer, request),
         _ => Verdict::Refuse(
             StatusCode::UNAUTHORIZED,
             "Open the address that the command printed: it holds the key of this page.",
         ),
     }
+}
+
+/// What a session may do: folders are chosen on this machine only, everything else needs a notebook, the one the page shows.
+fn allowed(hub: &Hub, peer: SocketAddr, request: &Request) -> Verdict {
+    let path = request.uri().path();
+    if path == "/start" || path.starts_with("/start/") {
+        return if hub.door().is_here(peer) {
+            Verdict::Pass
+        } else {
+            Verdict::Refuse(
+                StatusCode::FORBIDDEN,
+                "Notebooks are chosen on the machine that serves this page.",
+            )
+        };
+    }
+    if path.starts_with("/assets/") || path == "/mark.svg" {
+        return Verdict::Pass;
+    }
+    if !hub.is_open() {
+        return if request.method() == Method::GET { Verdict::Choose } else { Verdict::Other };
+    }
+    let shown = request.headers().get(NOTEBOOK).and_then(|id| id.to_str().ok());
+    if shown.is_some_and(|id| id != hub.app().id()) { Verdict::Other } else { Verdict::Pass }
+}
+
+fn another() -> Response {
+    crate::answer::trouble(
+        StatusCode::CONFLICT,
+        "another notebook was opened meanwhile; nothing was saved",
+        "open the notebook of this page again from the list of notebooks, then load this page again",
+    )
 }
 
 fn host(headers: &HeaderMap, request: &Request) -> Option<String> {
@@ -103,14 +143,14 @@ fn host(headers: &HeaderMap, request: &Request) -> Option<String> {
 }
 
 /// Our own names only, so that no foreign name can be pointed at this machine.
-fn is_our_host(app: &App, host: &str) -> bool {
-    let Some(name) = host.strip_suffix(&format!(":{}", app.port)) else { return false };
+fn is_our_host(door: &Door, host: &str) -> bool {
+    let Some(name) = host.strip_suffix(&format!(":{}", door.port())) else { return false };
     if matches!(name, "127.0.0.1" | "localhost" | "[::1]") {
         return true;
     }
     // on the network this machine is reached by its number, which no other page can claim
     let bare = name.trim_start_matches('[').trim_end_matches(']');
-    app.listens && bare.parse::<IpAddr>().is_ok()
+    door.listens && bare.parse::<IpAddr>().is_ok()
 }
 
 /// Whether the request was sent by another site's page.
@@ -154,8 +194,8 @@ pub(crate) fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
 }
 
 /// Sets the cookie and leads on to a page, so that the key leaves the address.
-pub(crate) fn enter(app: &App, session: &str, to: &'static str) -> Response {
-    let cookie = format!("{}={session}; HttpOnly; SameSite=Strict; Path=/", cookie_name(app.port));
+pub(crate) fn enter(door: &Door, session: &str, to: &'static str) -> Response {
+    let cookie = format!("{}={session}; HttpOnly; SameSite=Strict; Path=/", cookie_name(door.port()));
     let mut response = (StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response();
     if let Ok(value) = HeaderValue::from_str(&cookie) {
         response.headers_mut().insert(header::SET_COOKIE, value);

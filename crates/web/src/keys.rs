@@ -4,6 +4,8 @@ use std::collections::HashSet;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
+use crate::own::{KEY_LENGTH, Own};
+
 /// How long a code for a phone stands.
 pub(crate) const CODE_LASTS: Duration = Duration::from_secs(10 * 60);
 /// Wrong codes before all standing ones are taken back: guessing stays hopeless (32¹⁰ codes).
@@ -39,8 +41,9 @@ pub(crate) enum CodeAnswer {
 }
 
 impl Keys {
-    pub(crate) fn new() -> Result<Self, getrandom::Error> {
-        Ok(Self { start: random(32)?, inner: Mutex::default() })
+    /// With the key that was kept for the person, or a fresh one.
+    pub(crate) fn new(own: &Own) -> Result<Self, getrandom::Error> {
+        Ok(Self { start: own.key(random(KEY_LENGTH)?), inner: Mutex::default() })
     }
 
     /// The key in the printed address.
@@ -125,7 +128,7 @@ mod tests {
 
     #[test]
     fn a_code_works_once_and_expires() {
-        let keys = Keys::new().unwrap();
+        let keys = Keys::new(&Own::default()).unwrap();
         let now = Instant::now();
         let code = keys.code(now).unwrap();
         let CodeAnswer::Session(session) = keys.by_code(&code.to_lowercase(), now) else {
@@ -139,7 +142,7 @@ mod tests {
 
     #[test]
     fn guessing_takes_the_standing_codes_back() {
-        let keys = Keys::new().unwrap();
+        let keys = Keys::new(&Own::default()).unwrap();
         let now = Instant::now();
         let code = keys.code(now).unwrap();
         for guess in 0..=WRONG_CODES {
@@ -150,7 +153,7 @@ mod tests {
 
     #[test]
     fn only_the_start_key_opens() {
-        let keys = Keys::new().unwrap();
+        let keys = Keys::new(&Own::default()).unwrap();
         assert!(keys.by_start_key("").is_none() && keys.by_start_key(&keys.start()[1..]).is_none());
         let session = keys.by_start_key(keys.start()).unwrap();
         assert!(keys.is_open(&session) && !keys.is_open("") && !keys.is_open(keys.start()));

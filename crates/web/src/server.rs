@@ -3,7 +3,6 @@
 use std::future::Future;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -15,8 +14,9 @@ use axum::middleware::from_fn_with_state;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
+use crate::hub::{Door, Hub};
 use crate::keys::Keys;
-use crate::state::App;
+use crate::own::Own;
 use crate::{guard, pages};
 
 /// Largest body of a change; photographs have a limit of their own.
@@ -29,8 +29,12 @@ const STACK: usize = 8 << 20;
 /// What to serve, and to whom.
 #[derive(Debug, Clone)]
 pub struct ServeOptions {
-    /// The notebook's folder.
-    pub folder: PathBuf,
+    /// The notebook's folder; none, or one without a bench file: the page begins with the choice of a notebook.
+    pub folder: Option<PathBuf>,
+    /// The person's own folder, where key and list of notebooks are kept from start to start; none: nothing is kept.
+    pub own: Option<PathBuf>,
+    /// Where new notebooks are proposed.
+    pub home: PathBuf,
     /// Port; 0 takes a free one.
     pub port: u16,
     /// The address other machines may reach; none: this machine only.
@@ -62,6 +66,8 @@ pub struct Running {
     pub address: SocketAddr,
     /// The address to open, with the start key.
     pub link: String,
+    /// The same with a code that works once, to be handed to a browser: what it is started with, others may see.
+    pub open: Option<String>,
     /// The address for another machine of the network, with a code that works once; none without `listen`.
     pub outside: Option<String>,
     stop: Option<oneshot::Sender<()>>,
@@ -109,30 +115,34 @@ pub fn start(options: &ServeOptions, until_interrupted: bool) -> Result<Running,
     let listener =
         runtime.block_on(TcpListener::bind(address)).map_err(|error| ServeError::Port { address, error })?;
     let address = listener.local_addr().map_err(|error| system(&error))?;
-    let keys = Keys::new().map_err(|error| system(&error))?;
+    let own = Own::new(options.own.clone());
+    let keys = Keys::new(&own).map_err(|error| system(&error))?;
     let listens = options.listen.is_some_and(|ip| !ip.is_loopback());
     let outside = if listens { outside(address) } else { None };
-    let app = App::new(options.folder.clone(), options.desk, address.port(), listens, outside.clone(), keys);
-    let app = Arc::new(app);
-    let link = format!("http://{}/?key={}", own_name(address), app.keys.start());
-    let outside =
-        outside.and_then(|base| Some(format!("{base}/join?code={}", app.keys.code(Instant::now())?)));
+    let door = Door { address, listens, outside: outside.clone(), keys };
+    let hub = Hub::new(door, options.desk, options.folder.clone(), own, options.home.clone());
+    let keys = &hub.door().keys;
+    let here = own_name(address);
+    let link = format!("http://{here}/?key={}", keys.start());
+    let join = |base: String| Some(format!("{base}/join?code={}", keys.code(Instant::now())?));
+    let open = join(format!("http://{here}"));
+    let outside = outside.and_then(join);
     let (stop, stopped) = oneshot::channel();
     let (tell, ended) = channel();
-    let router = router(app);
+    let router = router(hub);
     let thread = std::thread::spawn(move || {
         let outcome = runtime.block_on(run(listener, router, stopped, until_interrupted));
         runtime.shutdown_timeout(Duration::from_millis(200));
         let _ = tell.send(outcome);
     });
-    Ok(Running { address, link, outside, stop: Some(stop), ended, thread: Some(thread) })
+    Ok(Running { address, link, open, outside, stop: Some(stop), ended, thread: Some(thread) })
 }
 
-fn router(app: Arc<App>) -> Router {
+fn router(hub: Hub) -> Router {
     pages::routes()
         .layer(DefaultBodyLimit::max(LARGEST_CHANGE))
-        .layer(from_fn_with_state(Arc::clone(&app), guard::guard))
-        .with_state(app)
+        .layer(from_fn_with_state(hub.clone(), guard::guard))
+        .with_state(hub)
 }
 
 async fn run(

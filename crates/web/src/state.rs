@@ -9,7 +9,7 @@ use arcmass_lab::Desk;
 use arcmass_notebook::{Faults, Notebook};
 use tokio::sync::Semaphore;
 
-use crate::keys::Keys;
+use crate::hub::Door;
 use crate::long::Long;
 use crate::work::Derived;
 
@@ -24,14 +24,8 @@ pub(crate) struct App {
     pub(crate) root: PathBuf,
     /// Seed and workers.
     pub(crate) desk: Desk,
-    /// Of the server.
-    pub(crate) port: u16,
-    /// Whether other machines may ask.
-    pub(crate) listens: bool,
-    /// How a phone reaches this machine, if it may.
-    pub(crate) outside: Option<String>,
-    /// Who may see the page.
-    pub(crate) keys: Keys,
+    /// Who may come in.
+    pub(crate) door: Arc<Door>,
     /// One change of a file at a time.
     pub(crate) edit: Mutex<()>,
     /// Bounded decoders.
@@ -61,21 +55,11 @@ pub(crate) struct Snapshot {
 }
 
 impl App {
-    pub(crate) fn new(
-        root: PathBuf,
-        desk: Desk,
-        port: u16,
-        listens: bool,
-        outside: Option<String>,
-        keys: Keys,
-    ) -> Self {
+    pub(crate) fn new(root: PathBuf, desk: Desk, door: Arc<Door>) -> Self {
         Self {
             root,
             desk,
-            port,
-            listens,
-            outside,
-            keys,
+            door,
             edit: Mutex::default(),
             decoders: Semaphore::new(DECODERS),
             work: Long::default(),
@@ -86,6 +70,13 @@ impl App {
             bench: crate::pages::path::Kept::default(),
             latest: Mutex::default(),
         }
+    }
+
+    /// Tells this notebook from another one that was opened meanwhile.
+    pub(crate) fn id(&self) -> String {
+        let mut hash = Fnv::default();
+        hash.add(&self.root.to_string_lossy());
+        hash.shown()
     }
 
     /// The notebook as it stands now; read again only where a file changed.
@@ -104,21 +95,36 @@ impl App {
 
 /// Name, size and time of every file a person or another page may change; `results/` is ours.
 pub(crate) fn stamp(root: &Path) -> String {
-    let mut hash = 0xcbf2_9ce4_8422_2325_u64;
-    let mut add = |text: &str| {
-        // FNV-1a, 64 bits (constants from memory): only to notice a change
-        for byte in text.bytes() {
-            hash = (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
-        }
-    };
+    let mut hash = Fnv::default();
     let mut line = String::new();
     for (name, path) in files(root) {
         line.clear();
         let Ok(about) = fs::metadata(&path) else { continue };
         let _ = writeln!(line, "{name}\0{}\0{:?}", about.len(), about.modified().ok());
-        add(&line);
+        hash.add(&line);
     }
-    format!("{hash:016x}")
+    hash.shown()
+}
+
+/// FNV-1a, 64 bits (constants from memory): only to notice a change.
+struct Fnv(u64);
+
+impl Default for Fnv {
+    fn default() -> Self {
+        Self(0xcbf2_9ce4_8422_2325)
+    }
+}
+
+impl Fnv {
+    fn add(&mut self, text: &str) {
+        for byte in text.bytes() {
+            self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
+        }
+    }
+
+    fn shown(&self) -> String {
+        format!("{:016x}", self.0)
+    }
 }
 
 fn files(root: &Path) -> Vec<(String, PathBuf)> {

@@ -35,8 +35,16 @@ impl Change {
     pub(crate) fn with_text(mut self, root: &Path, file: &str, before: &RawFile) -> Self {
         let after_sha256 = raw_file(root, file).ok().and_then(|raw| raw.sha256);
         if after_sha256 != before.sha256 {
-            let text = if before.sha256.is_none() { NO_MARKS } else { &before.text };
-            self.texts.push(Text { file: file.to_owned(), before: text.to_owned(), after_sha256 });
+            let text = match before.sha256 {
+                Some(_) => before.text.clone(),
+                None if file.starts_with("marks/") => NO_MARKS.to_owned(),
+                // a table that was not there before keeps its head
+                None => raw_file(root, file)
+                    .ok()
+                    .and_then(|raw| Some(raw.text.lines().next()?.to_owned() + "\n"))
+                    .unwrap_or_default(),
+            };
+            self.texts.push(Text { file: file.to_owned(), before: text, after_sha256 });
         }
         self
     }
@@ -114,6 +122,10 @@ impl Undo {
 /// Which changes are meant.
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Of<'a> {
+    /// The bench file.
+    Bench,
+    /// The tables of the field.
+    Field,
     /// The table of readings and the photographs named there.
     Readings,
     /// The marks of one photograph.
@@ -123,6 +135,8 @@ pub(crate) enum Of<'a> {
 impl Of<'_> {
     fn holds(self, change: &Change) -> bool {
         match self {
+            Self::Bench => change.touches("bench.toml"),
+            Self::Field => change.texts.iter().any(|text| text.file.starts_with("field-")),
             Self::Readings => change.touches("readings.csv") || !change.moves.is_empty(),
             Self::Marks(photo) => change.moves.is_empty() && change.touches(&format!("marks/{photo}.csv")),
         }

@@ -165,6 +165,82 @@ fn a_code_for_the_network_works_once() {
 }
 
 #[test]
+fn folders_are_chosen_on_this_machine_only() {
+    let bench = Bench::new(Some(std::net::Ipv4Addr::UNSPECIFIED.into()));
+    let cookie = bench.cookie();
+    assert_eq!(bench.get(&cookie, "/start").status, 200);
+    assert_eq!(bench.send("GET", "/start", &[], b"").status, 401);
+    assert_eq!(bench.send("GET", "/start/folders?at=/", &[], b"").status, 401);
+    let listed = bench.get(&cookie, "/start/folders?at=/");
+    assert!(listed.status == 200 && !listed.text().contains("passwd"), "folders alone: {}", listed.text());
+    // through an address of the network the same session may not: a phone has one like it
+    let Some(outside) = bench.outside_ip() else {
+        eprintln!("no network here: nothing to ask from");
+        return bench.stop();
+    };
+    let port = bench.address.port();
+    let host = format!("{outside}:{port}");
+    let from_outside = |method: &str, path: &str, body: &[u8]| {
+        let origin = format!("http://{host}");
+        let headers = [
+            ("Host", host.as_str()),
+            ("Cookie", cookie.as_str()),
+            ("Origin", origin.as_str()),
+            ("Content-Type", "application/json"),
+        ];
+        common::raw_at(outside, port, method, path, &headers, body).status
+    };
+    assert_eq!(from_outside("GET", "/readings", b""), 200);
+    for path in ["/start", "/start/folders?at=/", "/start/demo"] {
+        assert_eq!(from_outside("GET", path, b""), 403, "{path}");
+    }
+    let folder = format!("{{\"folder\":{:?}}}", bench.root.display().to_string());
+    for path in ["/start/open", "/start/forget", "/start/new", "/start/demo"] {
+        assert_eq!(from_outside("POST", path, folder.as_bytes()), 403, "{path}");
+    }
+    bench.stop();
+}
+
+#[test]
+fn without_a_notebook_only_the_choice_of_one_is_shown() {
+    let bench = Bench::empty();
+    let cookie = bench.cookie();
+    for page in ["/bench", "/readings", "/ring", "/mass", "/board", "/photos/view?name=a.jpg"] {
+        let answer = bench.get(&cookie, page);
+        assert_eq!((answer.status, answer.header("location")), (303, Some("/start")), "{page}");
+    }
+    assert_eq!(bench.post(&cookie, "/readings/add", r#"{"cells":[]}"#).status, 409);
+    assert_eq!(bench.get(&cookie, "/start").status, 200);
+    let nowhere = r#"{"folder":"/nowhere/at/all"}"#;
+    assert_eq!(bench.post(&cookie, "/start/open", nowhere).status, 422);
+    assert_eq!(bench.post(&cookie, "/start/new", r#"{"name":"Attic","here":true}"#).status, 200);
+    assert_eq!(bench.get(&cookie, "/bench").status, 200);
+    assert!(bench.root.join("bench.toml").is_file());
+    bench.stop();
+}
+
+#[test]
+fn a_page_of_another_notebook_changes_nothing() {
+    let bench = Bench::new(None);
+    let cookie = bench.cookie();
+    let origin = format!("http://{}", bench.host());
+    let change = br#"{"cells":[["run","1"],["voltage_V","200"],["current_A","1.5"]]}"#;
+    let send = |id: &str| {
+        let headers = [
+            ("Cookie", cookie.as_str()),
+            ("Origin", origin.as_str()),
+            ("Content-Type", "application/json"),
+            ("X-Notebook", id),
+        ];
+        bench.send("POST", "/readings/add", &headers, change).status
+    };
+    let page = bench.get(&cookie, "/readings").text();
+    let own = page.split("data-notebook=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    assert_eq!((send("0123456789abcdef"), send(&own)), (409, 200));
+    bench.stop();
+}
+
+#[test]
 fn no_path_leads_out_of_the_folder() {
     let bench = Bench::new(None);
     let cookie = bench.cookie();

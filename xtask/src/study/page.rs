@@ -165,7 +165,8 @@ struct Server {
 impl Server {
     fn start(program: &Path, folder: &Path) -> Result<Self, String> {
         let mut child = Command::new(program)
-            .args(["serve", "--port", "0"])
+            .env("ARCMASS_CONFIG", "")
+            .args(["serve", "--no-open", "--port", "0"])
             .arg(folder)
             .stdout(Stdio::piped())
             .stderr(Stdio::null())

@@ -31,7 +31,7 @@ pub(crate) fn run(demo: &Demo, arguments: &Arguments) -> Result<(), Ending> {
     sheet.line("Its hidden truth is in hidden-truth.json; look there last.");
     sheet.out()?;
     if demo.serve {
-        return crate::commands::serve::serve(&demo.folder, 0, None, arguments);
+        return crate::commands::serve::serve_demo(&demo.folder, arguments);
     }
     Ok(())
 }

@@ -1,49 +1,81 @@
-//! `arcmass serve`: the page, shown to this machine and, where told, to the room.
+//! `arcmass` and `arcmass serve`: the page, shown to this machine and, where told, to the room.
 
-use std::net::{IpAddr, Ipv4Addr};
+use std::net::IpAddr;
 use std::path::Path;
 
 use arcmass_web::{Running, ServeError, ServeOptions};
 
 use crate::arguments::{Arguments, Serve};
+use crate::browser;
 use crate::ending::{Ending, say};
+use crate::own;
 use crate::show::Sheet;
 
+/// Where the page is looked for unless another port is named.
+const PORT: u16 = 7117;
+
+/// What to serve, and how.
+pub(crate) struct Asked<'a> {
+    /// None: the page begins with the choice of a notebook.
+    pub(crate) folder: Option<&'a Path>,
+    /// None: the usual port, or a free one where that is taken.
+    pub(crate) port: Option<u16>,
+    /// Other machines too.
+    pub(crate) listen: Option<IpAddr>,
+}
+
 pub(crate) fn run(asked: &Serve, arguments: &Arguments) -> Result<(), Ending> {
+    let remedy = "name the notebook and, after --listen, an address such as 192.168.0.7, or none";
+    let (folder, listen) = asked.sorted().map_err(|fault| Ending::input("command line", &fault, remedy))?;
+    let here = Path::new(".");
     serve(
-        &asked.notebook,
-        asked.port,
-        asked.listen.map(|ip| ip.unwrap_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED))),
+        &Asked {
+            // in a notebook's own folder its name need not be typed
+            folder: folder.as_deref().or_else(|| here.join("bench.toml").is_file().then_some(here)),
+            port: asked.port,
+            listen,
+        },
         arguments,
     )
 }
 
-/// Serves a notebook until it is interrupted.
-pub(crate) fn serve(
-    folder: &Path,
-    port: u16,
-    listen: Option<IpAddr>,
-    arguments: &Arguments,
-) -> Result<(), Ending> {
-    if !folder.is_dir() {
+/// Serves until it is interrupted.
+pub(crate) fn serve(asked: &Asked<'_>, arguments: &Arguments) -> Result<(), Ending> {
+    if let Some(folder) = asked.folder.filter(|folder| !folder.is_dir()) {
         let shown = folder.display().to_string();
         return Err(Ending::input(
             &shown,
             &format!("there is no notebook folder `{shown}`"),
-            "check the name, or make a new notebook with `arcmass new DIR`",
+            "check the name, or type `arcmass` alone and make a new notebook on its page",
         ));
     }
-    let options = ServeOptions { folder: folder.to_owned(), port, listen, desk: arguments.desk() };
-    let served = arcmass_web::serve(&options, |running| {
+    let mut options = ServeOptions {
+        folder: asked.folder.map(Path::to_owned),
+        own: own::folder(),
+        home: own::notebooks(),
+        port: asked.port.unwrap_or(PORT),
+        listen: asked.listen,
+        desk: arguments.desk(),
+    };
+    let tell = |running: &Running| {
         if let Err(fault) = told(running, arguments) {
             say(&format!("arcmass: the address can't be printed: {fault:?}"));
         }
-    });
+        if let Some(link) = running.open.as_deref().filter(|_| !arguments.no_open && !arguments.json) {
+            browser::open(link);
+        }
+    };
+    let mut served = arcmass_web::serve(&options, tell);
+    if asked.port.is_none() && matches!(served, Err(ServeError::Port { .. })) {
+        // another one runs already: this one takes a free port
+        options.port = 0;
+        served = arcmass_web::serve(&options, tell);
+    }
     served.map_err(|fault| match fault {
         ServeError::Port { .. } => Ending::input(
             "command line",
             &fault.to_string(),
-            "choose another port with --port, or an address of this machine with --listen",
+            "choose another port with --port, or an address of this machine with --listen=ADDRESS",
         ),
         other => Ending::Program(other.to_string()),
     })
@@ -66,4 +98,9 @@ fn told(running: &Running, arguments: &Arguments) -> Result<(), Ending> {
     }
     sheet.line("It ends with Ctrl-C; what was typed is saved already.");
     sheet.out()
+}
+
+/// The demo's page, on a free port.
+pub(crate) fn serve_demo(folder: &Path, arguments: &Arguments) -> Result<(), Ending> {
+    serve(&Asked { folder: Some(folder), port: Some(0), listen: None }, arguments)
 }

@@ -47,7 +47,7 @@ pub(crate) struct Server {
 /// Serves a notebook.
 pub(crate) fn start(folder: &Path) -> Server {
     let mut command = Command::new(env!("CARGO_BIN_EXE_arcmass"));
-    command.args(["serve", "--port", "0"]).arg(folder);
+    command.env("ARCMASS_CONFIG", "").args(["serve", "--no-open", "--port", "0"]).arg(folder);
     start_with(command)
 }
 

@@ -2,6 +2,7 @@
 
 use toml_edit::{Document, DocumentMut, Item, Table, Value, value};
 
+use super::typed::{as_written, unit_of};
 use super::{EditFault, new_faults, one_line};
 use crate::bench::keys;
 use crate::fault::Faults;
@@ -97,30 +98,56 @@ pub fn set_bench_value(
     seen: &str,
     typed: &str,
 ) -> Result<String, EditFault> {
-    let place = place(table, key)?;
+    set_bench_values(text, &[BenchChange { table, key, seen, typed }])
+}
+
+/// One place of the bench file: what the person saw there, and what they typed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BenchChange<'a> {
+    /// `gun`, `meters.voltage`.
+    pub table: &'a str,
+    /// `voltage_limit`.
+    pub key: &'a str,
+    /// What the person saw there; empty: nothing.
+    pub seen: &'a str,
+    /// What they typed; empty takes the key out. A bare number takes the field's unit, a decimal comma becomes a point.
+    pub typed: &'a str,
+}
+
+/// Sets several keys at once that are no good one by one, such as latitude and longitude.
+///
+/// - **Gives** the new text, all other bytes unchanged.
+/// - **Fails** as [`set_bench_value`], where any of them can't stand.
+pub fn set_bench_values(text: &str, changes: &[BenchChange<'_>]) -> Result<String, EditFault> {
+    let new = changes.iter().try_fold(text.to_owned(), |text, change| put(&text, *change))?;
+    let faults = new_faults("bench.toml", text, &new);
+    if faults.is_empty() { Ok(new) } else { Err(EditFault::Faults(Faults(faults))) }
+}
+
+/// One change, not judged yet.
+fn put(text: &str, change: BenchChange<'_>) -> Result<String, EditFault> {
+    let place = place(change.table, change.key)?;
     let document = Document::parse(text).map_err(|_| {
         EditFault::Faults(Faults(super::faults_of("bench.toml", text).into_iter().take(1).collect()))
     })?;
-    let found = item(document.as_table(), table, key);
+    let found = item(document.as_table(), change.table, change.key);
     let now = found.map(shown).unwrap_or_default();
-    if now != one_line(seen) {
+    if now != one_line(change.seen) {
         let now = if now.is_empty() { "nothing".to_owned() } else { now };
         return Err(EditFault::Changed { file: "bench.toml".to_owned(), now });
     }
-    let typed = one_line(typed);
+    let typed = as_written(&one_line(change.typed), unit_of(change.table, change.key), place.form);
     let span = found.and_then(Item::span);
-    let new = match (span, typed.is_empty()) {
-        (None, true) => text.to_owned(),
-        (Some(span), true) => without(text, span.start, place)?,
+    match (span, typed.is_empty()) {
+        (None, true) => Ok(text.to_owned()),
+        (Some(span), true) => without(text, span.start, place),
         (Some(span), false) => {
             let mut new = text.to_owned();
             new.replace_range(span, &written(&typed, place.form));
-            new
+            Ok(new)
         }
-        (None, false) => with(text, place, &typed)?,
-    };
-    let faults = new_faults("bench.toml", text, &new);
-    if faults.is_empty() { Ok(new) } else { Err(EditFault::Faults(Faults(faults))) }
+        (None, false) => with(text, place, &typed),
+    }
 }
 
 /// TOML of what was typed; what can't be read as asked is written as text, so that the check names the fault.
@@ -270,6 +297,30 @@ mod tests {
         let bare = "[bench]\nformat = 1\n";
         let new = set_bench_value(bare, "meters.voltage", "digits", "", "2").unwrap();
         assert!(new.contains("[meters.voltage]\ndigits = 2"), "{new}");
+    }
+
+    #[test]
+    fn what_is_no_good_alone_is_set_together() {
+        let bare = "[bench]\nformat = 1\n";
+        let change = |key, typed| BenchChange { table: "surroundings", key, seen: "", typed };
+        let place = [
+            change("latitude", "52,1"),
+            change("longitude", "4.3"),
+            change("date", "2026-03-12"),
+            change("axis_bearing", "120"),
+        ];
+        assert!(set_bench_values(bare, &place[..1]).is_err());
+        let new = set_bench_values(bare, &place).unwrap();
+        assert_eq!(bench_value(&new, "surroundings", "latitude").as_deref(), Some("52.1 deg"), "{new}");
+        let emptied = set_bench_values(
+            &new,
+            &place.map(|c| BenchChange {
+                seen: if c.key == "date" { "2026-03-12" } else { "" },
+                typed: "",
+                ..c
+            }),
+        );
+        assert!(matches!(emptied, Err(EditFault::Changed { .. })), "what was not seen is not taken out");
     }
 
     #[test]

@@ -6,13 +6,15 @@
 mod bench;
 mod grid;
 mod keep;
+mod typed;
 
-pub use bench::{BenchKey, KeyForm, bench_keys, bench_value, set_bench_value};
+pub use bench::{BenchChange, BenchKey, KeyForm, bench_keys, bench_value, set_bench_value, set_bench_values};
 pub use grid::{
     Grid, GridRow, append_row, grid, remove_row, replace_in_columns, set_cells, set_cells_of,
     set_cells_of_run,
 };
 pub use keep::{RawFile, keep_photo, keep_text, move_file, photo_name_fault, raw_file};
+pub use typed::unit_of;
 
 use crate::fault::{Fault, Faults, printable};
 use crate::file::text_file;
@@ -104,6 +106,12 @@ pub fn faults_of(file: &str, text: &str) -> Vec<Fault> {
         _ => crate::table::read_probe(&text).map(drop),
     };
     done.err().unwrap_or_default()
+}
+
+/// What a bench file's text says; none where it has faults.
+pub fn bench_of(text: &str) -> Option<crate::Bench> {
+    let text = text_file("bench.toml", text.as_bytes().to_vec()).ok()?;
+    crate::bench::read_bench(&text).ok()
 }
 
 /// A text on one line without control characters, as a cell or a value may hold it.

@@ -1,108 +1,30 @@
-//! Bench: the apparatus drawn from its numbers, and a place for each of them.
+//! Bench: the ten numbers that matter first, with a drawing that shows what each one measures; all others folded.
 
 use std::sync::Arc;
 
-use arcmass_notebook::Fault;
+use arcmass_lab::plausible::odd_key;
 use arcmass_notebook::edit::{
-    EditFault, KeyForm, bench_keys, bench_value, keep_text, raw_file, set_bench_value,
+    BenchChange, BenchKey, EditFault, KeyForm, bench_keys, bench_of, bench_value, keep_text, raw_file,
+    set_bench_values, unit_of,
 };
+use arcmass_notebook::{Fault, Faults};
 use arcmass_report::station;
 use axum::Json;
 use axum::extract::State;
-use axum::http::HeaderMap;
-use axum::response::Response;
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 use serde_json::json;
 
-use super::{blocking, broken, part};
+use super::bench_words::{ESSENTIAL, TABLES, TOGETHER, wording};
+use super::{bench_drawing, blocking, broken, next, part};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::state::{App, Snapshot};
+use crate::undo::{Change as Undoable, Of};
 
-/// A table of the bench file on the page: its name, heading, and what to know.
-const TABLES: [(&str, &str, &str); 11] = [
-    ("bench", "Name", ""),
-    ("coils", "Coils", "A coaxial pair. Sizes are taken to the middle of the winding."),
-    (
-        "gun",
-        "Gun",
-        "x to the right, y up, z along the coils' axis towards the camera; origin at the centre of the coils.",
-    ),
-    ("bulb", "Bulb", ""),
-    ("meters.voltage", "Voltmeter", "From the meter's manual: percent of reading plus digits."),
-    ("meters.current", "Ammeter", ""),
-    ("meters.probe", "Field probe", ""),
-    (
-        "surroundings",
-        "Surroundings",
-        "A stated background field, or a place and a day for the Earth's field.",
-    ),
-    ("camera", "Camera", ""),
-    ("scale", "Scale", "What was photographed in the ring's plane to count millimetres."),
-    ("coil", "", ""),
-];
-
-/// Label, hint and example of a key.
-fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'static str) {
-    match (table, key) {
-        ("bench", _) => ("Name of the bench", "", "Window bench"),
-        (_, "shape") => ("Shape", "", ""),
-        (_, "mean_radius") => ("Mean radius", "to the middle of the winding", "150 mm ± 0.5 mm"),
-        (_, "mean_half_side") => ("Mean half side", "of square coils only", "150 mm ± 0.5 mm"),
-        (_, "separation") => ("Separation", "mid-plane to mid-plane", "150.0(7) mm"),
-        (_, "turns") => ("Turns on each coil", "", "124"),
-        (_, "winding_radial") => ("Winding, radial", "thickness along the radius", "12 mm"),
-        (_, "winding_axial") => ("Winding, axial", "width along the axis", "16 mm"),
-        (_, "field_direction") => ("Field direction", "for a positive ammeter reading; a compass tells", ""),
-        (_, "current_limit") => ("Current limit", "rating of each coil", "2 A"),
-        (_, "field_per_ampere") => {
-            ("Field per ampere", "stated coil constant, instead of sizes or beside them", "0.743(4) mT/A")
-        }
-        (_, "muzzle") => ("Muzzle x, y, z", "where the beam leaves the anode", "0 mm, -40 mm, 0 mm"),
-        (_, "muzzle_uncertainty") => ("Its uncertainty", "of each coordinate", "0.5 mm"),
-        (_, "direction") => ("Direction x, y, z", "of the beam, tube not tilted", "1, 0, 0"),
-        (_, "direction_uncertainty") => ("Its uncertainty", "", "0.4 deg"),
-        (_, "voltage_limit") => ("Voltage limit", "rating of the tube", "300 V"),
-        (_, "voltage_minimum") => ("Voltage minimum", "below it the beam can't be seen", "120 V"),
-        (_, "voltage_offset") => ("Voltage offset", "effective voltage minus reading", "0(1) V"),
-        (_, "beam_width") => ("Beam width", "of the glowing beam", "2(1) mm"),
-        (_, "particle") => ("Particle", "the electron if empty", "electron"),
-        (_, "charge_number") => ("Charge number", "of another particle", "-1"),
-        (_, "mass") => ("Mass", "of another particle", "9.11e-31 kg"),
-        (_, "outer_radius") => ("Outer radius", "of the glass", "80.0(5) mm"),
-        (_, "glass_thickness") => ("Glass thickness", "", "1.5(2) mm"),
-        (_, "glass_index") => ("Refractive index", "", "1.48(2)"),
-        (_, "clearance") => ("Clearance", "a ring keeps this far from the glass", "8 mm"),
-        (_, "gas") => ("Gas", "", "hydrogen"),
-        (_, "pressure") => ("Pressure", "", "1.0(3) Pa"),
-        (_, "of_reading") => ("Of reading", "limit", "0.5 %"),
-        (_, "digits") => ("Digits", "limit, in steps of the last digit", "2"),
-        ("meters.voltage", "resolution") => ("Resolution", "one step of the last digit", "0.1 V"),
-        ("meters.current", "resolution") => ("Resolution", "one step of the last digit", "0.01 A"),
-        (_, "resolution") => ("Resolution", "one step of the last digit", "0.001 mT"),
-        ("meters.voltage", "noise") => ("Noise", "standard deviation of one reading", "0.1 V"),
-        ("meters.current", "noise") => ("Noise", "standard deviation of one reading", "0.002 A"),
-        (_, "noise") => ("Noise", "standard deviation of one reading", "0.001 mT"),
-        (_, "zero") => ("Zero", "if known, instead of digits", ""),
-        (_, "background") => {
-            ("Background x, y, z", "field without coil current", "0(30) uT, -45(10) uT, 0(30) uT")
-        }
-        (_, "latitude") => ("Latitude", "north positive", "52.1 deg"),
-        (_, "longitude") => ("Longitude", "east positive", "4.3 deg"),
-        (_, "height") => ("Height", "above sea level", "20 m"),
-        (_, "date") => ("Day", "", "2026-03-12"),
-        (_, "axis_bearing") => ("Bearing of +z", "true, clockwise from north", "120 deg"),
-        (_, "distance") => ("Distance", "lens to the bulb's centre", "1.20(2) m"),
-        (_, "kind") => ("Kind", "", ""),
-        (_, "spacing") => ("Spacing", "between marks", "1 mm"),
-        (_, "offset") => ("Offset", "from the muzzle's plane, towards the camera positive", "0(1) mm"),
-        (_, "relative_uncertainty") => {
-            ("Of its length", "standard uncertainty of the scale itself", "0.05 %")
-        }
-        _ => ("", "", ""),
-    }
-}
+const FILE: &str = "bench.toml";
 
 fn choices(key: &str) -> &'static [&'static str] {
     match key {
@@ -119,7 +41,6 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
         let snapshot = app.snapshot();
         let body = html! {
             h1 { "Bench" }
-            p.lead { "What is known of the apparatus, and how well. Type numbers as you would write them: " code { "150 mm ± 0.5 mm" } ", " code { "150.0(5) mm" } ", " code { "150 mm ± 0.3 %" } ". Each is saved as you leave its field; comments in " code { "bench.toml" } " stay." }
             div data-live="/bench/work" { (inside(&app, &snapshot)) }
         };
         frame::page(&app, &snapshot, &headers, Station::Bench, "bench.js", &body)
@@ -132,44 +53,157 @@ pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
     part(app, move |app, snapshot| inside(app, snapshot)).await
 }
 
+/// The bench file as the page shows it.
+struct Sheet<'a> {
+    text: String,
+    faults: Vec<&'a Fault>,
+    keys: Vec<BenchKey>,
+}
+
+impl Sheet<'_> {
+    fn value(&self, table: &str, key: &str) -> String {
+        bench_value(&self.text, table, key).unwrap_or_default()
+    }
+
+    fn is_square(&self) -> bool {
+        self.value("coils", "shape") == "square"
+    }
+
+    /// The keys asked for first: of square coils the half side stands for the radius.
+    fn essential(&self) -> impl Iterator<Item = (&'static str, &'static str, &'static str)> {
+        let is_square = self.is_square();
+        ESSENTIAL.into_iter().map(move |(table, key, unknown)| {
+            (table, if is_square && key == "mean_radius" { "mean_half_side" } else { key }, unknown)
+        })
+    }
+
+    fn form(&self, table: &str, key: &str) -> KeyForm {
+        let place = self.keys.iter().find(|place| place.table == table && place.key == key);
+        place.map_or(KeyForm::Text, |place| place.form)
+    }
+
+    fn fault(&self, table: &str, key: &str) -> Option<String> {
+        let fault = self.faults.iter().find(|fault| is_at(fault, &self.text, key, table));
+        fault.map(|fault| in_the_field(wording(table, key).0, fault))
+    }
+
+    /// Keys of a table that are not asked for first, or together.
+    fn rest<'s>(&'s self, table: &'s str) -> impl Iterator<Item = &'s BenchKey> {
+        let shown: Vec<_> = self.essential().map(|(table, key, _)| (table, key)).collect();
+        let other = if self.is_square() { "mean_radius" } else { "mean_half_side" };
+        let together = move |key: &str| {
+            TOGETHER
+                .iter()
+                .any(|(of, _, all, more)| *of == table && (all.contains(&key) || more.contains(&key)))
+        };
+        self.keys.iter().filter(move |place| {
+            place.table == table
+                && !shown.contains(&(place.table, place.key))
+                && !matches!((place.table, place.key), ("bench", _) | ("coils", "shape"))
+                && !(place.table == "coils" && place.key == other)
+                && !together(place.key)
+        })
+    }
+}
+
 fn inside(app: &App, snapshot: &Snapshot) -> Markup {
-    let text = raw_file(&app.root, "bench.toml").map(|raw| raw.text).unwrap_or_default();
-    let faults: Vec<&Fault> = snapshot.notebook.as_ref().err().iter().flat_map(|f| &f.0).collect();
-    let keys = bench_keys();
+    let sheet = Sheet {
+        text: raw_file(&app.root, FILE).map(|raw| raw.text).unwrap_or_default(),
+        faults: snapshot.notebook.as_ref().err().iter().flat_map(|f| &f.0).collect(),
+        keys: bench_keys(),
+    };
+    let undo = app.undo.next(Of::Bench);
     html! {
-        (drawing(snapshot))
-        (elsewhere(&faults, &text))
-        form.bench autocomplete="off" {
-            @for (table, heading, note) in TABLES.iter().filter(|row| !row.1.is_empty()) {
-                fieldset {
-                    legend { (heading) }
-                    @if !note.is_empty() { p.quiet.note { (note) } }
-                    @for place in keys.iter().filter(|place| place.table == *table) {
-                        @let fault = faults.iter().find(|fault| is_at(fault, &text, place.key, table));
-                        (entry(table, place.key, place.form, &text, fault.copied()))
+        (next::line(app, snapshot, Station::Bench))
+        (elsewhere(&sheet))
+        div.bench-head {
+            (entry(&sheet, "bench", "name", None))
+            p.acts { button #bench-undo type="button" disabled[undo.is_none()] { "Undo" } " " span.quiet { (undo.unwrap_or_default()) } }
+        }
+        div.bench-first {
+            form.bench.essential autocomplete="off" aria-label="What matters first" {
+                @for (table, key, unknown) in sheet.essential() {
+                    @if matches!(key, "mean_radius" | "mean_half_side") { (shape(&sheet)) }
+                    (entry(&sheet, table, key, Some(unknown)))
+                }
+                p.quiet { "With or without uncertainty: " code { "150" } ", " code { "150 ± 0.5" } ", " code { "150.0(5) mm" } ", " code { "150 mm ± 0.3 %" } ". Saved as you leave the field." }
+            }
+            (bench_drawing::drawing())
+        }
+        details.more {
+            summary { "Meters, tube and surroundings: what else is known (" (stated(&sheet)) " stated)" }
+            form.bench autocomplete="off" aria-label="What else is known" {
+                @for (table, heading, note) in TABLES.iter().filter(|row| !row.1.is_empty() && row.0 != "bench") {
+                    (rest_of(&sheet, table, heading, note))
+                }
+            }
+        }
+        @if sheet.text.contains("[[coil]]") {
+            p.quiet { "This bench lists its coils one by one under " code { "[[coil]]" } ": change them in the file." }
+        }
+        (to_scale(snapshot))
+    }
+}
+
+/// How many of the folded keys are stated.
+fn stated(sheet: &Sheet<'_>) -> usize {
+    let all = TABLES.iter().flat_map(|(table, ..)| sheet.rest(table));
+    let together = TOGETHER.iter().flat_map(|(table, _, all, _)| all.iter().map(move |key| (*table, *key)));
+    all.filter(|place| !sheet.value(place.table, place.key).is_empty()).count()
+        + together.filter(|(table, key)| !sheet.value(table, key).is_empty()).count()
+}
+
+fn rest_of(sheet: &Sheet<'_>, table: &str, heading: &str, note: &str) -> Markup {
+    let together: Vec<_> = TOGETHER.iter().filter(|(of, ..)| *of == table).collect();
+    html! {
+        @if sheet.rest(table).next().is_some() || !together.is_empty() {
+            fieldset {
+                legend { (heading) }
+                @if !note.is_empty() { p.quiet.note { (note) } }
+                @for place in sheet.rest(table) { (entry(sheet, place.table, place.key, None)) }
+                @for (_, heading, all, more) in together {
+                    fieldset.together data-needs=(all.join(" ")) {
+                        legend.small { (heading) }
+                        @for key in all.iter().chain(*more) { (entry(sheet, table, key, None)) }
+                        p.said role="status" data-together-said {}
                     }
                 }
             }
         }
-        @if text.contains("[[coil]]") {
-            p.quiet { "This bench lists its coils one by one under " code { "[[coil]]" } ": change them in the file." }
+    }
+}
+
+fn shape(sheet: &Sheet<'_>) -> Markup {
+    let value = sheet.value("coils", "shape");
+    html! {
+        div.entry.small {
+            label for="coils-shape" { "Coils" }
+            select #coils-shape name="coils-shape" data-table="coils" data-key="shape" data-seen=(value) aria-describedby="coils-shape-said" {
+                option value=(if value.is_empty() { "" } else { "circular" }) selected[value != "square"] { "circular" }
+                option value="square" selected[value == "square"] { "square" }
+            }
+            p #coils-shape-said.said role="status" {}
         }
     }
 }
 
-fn drawing(snapshot: &Snapshot) -> Markup {
+/// The bench drawn to scale from what is stated.
+fn to_scale(snapshot: &Snapshot) -> Markup {
     let figure =
         snapshot.notebook.as_ref().ok().and_then(|notebook| station::apparatus(&notebook.bench, None));
     html! {
         @if let Some(figure) = figure {
-            (PreEscaped(station::figure_html(&figure, "To scale, from the numbers below: left as the front camera sees it, right from the side.")))
+            details.more {
+                summary { "Drawn to scale" }
+                (PreEscaped(station::figure_html(&figure, "To scale, from the numbers above: left as the front camera sees it, right from the side.")))
+            }
         }
     }
 }
 
 /// Whether a fault of the file stands on the line of this key.
 fn is_at(fault: &Fault, text: &str, key: &str, table: &str) -> bool {
-    let Some(line) = fault.line.filter(|_| fault.file == "bench.toml") else { return false };
+    let Some(line) = fault.line.filter(|_| fault.file == FILE) else { return false };
     let at = text.lines().nth(line.saturating_sub(1)).unwrap_or_default().trim_start();
     let heading = text.lines().take(line).filter(|line| line.trim_start().starts_with('[')).last();
     let in_table = heading.is_some_and(|heading| heading.trim().starts_with(&format!("[{table}]")));
@@ -177,11 +211,10 @@ fn is_at(fault: &Fault, text: &str, key: &str, table: &str) -> bool {
 }
 
 /// Faults that no field can stand beside.
-fn elsewhere(faults: &[&Fault], text: &str) -> Markup {
-    let keys = bench_keys();
-    let homeless =
-        faults.iter().filter(|fault| !keys.iter().any(|place| is_at(fault, text, place.key, place.table)));
-    let homeless: Vec<_> = homeless.collect();
+fn elsewhere(sheet: &Sheet<'_>) -> Markup {
+    let has_place =
+        |fault: &Fault| sheet.keys.iter().any(|place| is_at(fault, &sheet.text, place.key, place.table));
+    let homeless: Vec<_> = sheet.faults.iter().filter(|fault| !has_place(fault)).collect();
     html! {
         @if !homeless.is_empty() {
             section.faults aria-label="Faults of the files" {
@@ -199,20 +232,26 @@ fn elsewhere(faults: &[&Fault], text: &str) -> Markup {
     }
 }
 
-fn entry(table: &str, key: &str, form: KeyForm, text: &str, fault: Option<&Fault>) -> Markup {
+/// A field; `unknown` says what stands for the number where a person does not know it.
+fn entry(sheet: &Sheet<'_>, table: &str, key: &str, unknown: Option<&str>) -> Markup {
     let (label, hint, example) = wording(table, key);
     let id = format!("{table}-{key}").replace('.', "-");
-    let value = bench_value(text, table, key).unwrap_or_default();
-    let said =
-        fault.map(|fault| format!("{}. May stand there: {}. {}.", fault.found, fault.accepted, fault.remedy));
+    let value = sheet.value(table, key);
+    let said = sheet.fault(table, key);
     let choices = choices(key);
+    let unit = unit_of(table, key);
     html! {
-        div.entry {
+        div.entry data-entry=(id) {
             label for=(id) { (label) @if !hint.is_empty() { " " span.quiet { (hint) } } }
             @if choices.is_empty() {
                 input id=(id) name=(id) value=(value) placeholder=(example) data-table=(table) data-key=(key) data-seen=(value)
                     aria-describedby={ (id) "-said" } aria-invalid=[said.is_some().then_some("true")] spellcheck="false" autocapitalize="off"
-                    inputmode=[(form == KeyForm::Integer).then_some("numeric")];
+                    inputmode=[(sheet.form(table, key) == KeyForm::Integer).then_some("numeric")]
+                    title=[(!unit.is_empty()).then(|| format!("A number without unit is taken in {unit}"))];
+                @if let Some(unknown) = unknown.filter(|_| value.is_empty()) {
+                    button.plain type="button" data-unknown=(unknown) data-for=(id) data-default=[default(sheet, key)]
+                        aria-label={ "I don’t know: " (label) } { "I don’t know" }
+                }
             } @else {
                 select id=(id) name=(id) data-table=(table) data-key=(key) data-seen=(value) aria-describedby={ (id) "-said" } {
                     option value="" selected[value.is_empty()] { "not stated" }
@@ -224,6 +263,36 @@ fn entry(table: &str, key: &str, form: KeyForm, text: &str, fault: Option<&Fault
     }
 }
 
+/// What is written where a number is not known but another one says what to expect.
+fn default(sheet: &Sheet<'_>, key: &str) -> Option<String> {
+    if key != "separation" {
+        return None;
+    }
+    let radius = ["mean_radius", "mean_half_side"]
+        .iter()
+        .map(|key| sheet.value("coils", key))
+        .find(|v| !v.is_empty())?;
+    let value = radius.split(['±', '(']).next()?.trim().to_owned();
+    let has_unit = value.chars().any(char::is_alphabetic);
+    Some(if has_unit { format!("{value} ± 3 %") } else { format!("{value} mm ± 3 %") })
+}
+
+/// What was typed, of one key or of several that stand together.
+#[derive(Debug, Deserialize)]
+#[serde(untagged)]
+pub(crate) enum Wish {
+    /// Saved together or not at all.
+    Many {
+        /// Each place.
+        changes: Vec<Change>,
+        /// Kept although it is odd.
+        #[serde(default)]
+        keep: bool,
+    },
+    /// One place.
+    One(Change),
+}
+
 /// One change of one key.
 #[derive(Debug, Deserialize)]
 pub(crate) struct Change {
@@ -231,23 +300,102 @@ pub(crate) struct Change {
     key: String,
     seen: String,
     typed: String,
+    #[serde(default)]
+    keep: bool,
 }
 
 /// `/bench/set`.
-pub(crate) async fn set(State(app): State<Arc<App>>, Json(change): Json<Change>) -> Response {
-    let change = move || match changed(&app, &change) {
-        Ok(value) => answer::saved(&app, &json!({ "value": value })),
-        Err(fault) => answer::refused(&fault),
+pub(crate) async fn set(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Response {
+    let (changes, keep) = match wish {
+        Wish::Many { changes, keep } => (changes, keep),
+        Wish::One(change) => {
+            let keep = change.keep;
+            (vec![change], keep)
+        }
+    };
+    let change = move || match changed(&app, &changes, keep) {
+        Ok(Saved::Values(values)) => {
+            answer::saved(&app, &json!({ "value": values.first(), "values": values }))
+        }
+        Ok(Saved::Asked(words)) => answer::asked(&words),
+        Err(fault) => refused(&changes, &fault),
     };
     blocking(change).await.unwrap_or_else(broken)
 }
 
-fn changed(app: &App, change: &Change) -> Result<String, EditFault> {
+enum Saved {
+    /// What stands there now.
+    Values(Vec<String>),
+    /// Nothing was saved: a person is asked first.
+    Asked(String),
+}
+
+fn changed(app: &App, changes: &[Change], keep: bool) -> Result<Saved, EditFault> {
     let _one = app.edit.lock();
-    let raw = raw_file(&app.root, "bench.toml").map_err(EditFault::Faults)?;
-    let text = set_bench_value(&raw.text, &change.table, &change.key, &change.seen, &change.typed)?;
-    if text != raw.text {
-        keep_text(&app.root, "bench.toml", raw.sha256.as_deref(), &text)?;
+    let raw = raw_file(&app.root, FILE).map_err(EditFault::Faults)?;
+    let all: Vec<BenchChange<'_>> = changes
+        .iter()
+        .map(|c| BenchChange { table: &c.table, key: &c.key, seen: &c.seen, typed: &c.typed })
+        .collect();
+    let text = set_bench_values(&raw.text, &all)?;
+    if !keep && let Some(words) = changes.iter().find_map(|change| doubt(&text, change)) {
+        return Ok(Saved::Asked(words));
     }
-    Ok(bench_value(&text, &change.table, &change.key).unwrap_or_default())
+    if text != raw.text {
+        keep_text(&app.root, FILE, raw.sha256.as_deref(), &text)?;
+        let names: Vec<&str> = changes.iter().map(|change| wording(&change.table, &change.key).0).collect();
+        app.undo.remember(Undoable::new(names.join(", ")).with_text(&app.root, FILE, &raw));
+    }
+    Ok(Saved::Values(all.iter().map(|c| bench_value(&text, c.table, c.key).unwrap_or_default()).collect()))
+}
+
+/// What a person is asked before a change is kept.
+fn doubt(text: &str, change: &Change) -> Option<String> {
+    let label = wording(&change.table, &change.key).0;
+    let is_essential = ESSENTIAL.iter().find(|(table, key, _)| *table == change.table && *key == change.key);
+    if let Some((.., unknown)) =
+        is_essential.filter(|_| change.typed.trim().is_empty() && !change.seen.is_empty())
+    {
+        return Some(format!("{label} emptied. {unknown} Leave it empty?"));
+    }
+    let odd = odd_key(&bench_of(text)?, &change.table, &change.key)?;
+    Some(format!("{label} {}: {odd}. Keep it?", change.typed.trim()))
+}
+
+/// A refusal in the words of the page.
+fn refused(changes: &[Change], fault: &EditFault) -> Response {
+    let EditFault::Faults(Faults(faults)) = fault else { return answer::refused(fault) };
+    let Some(first) = faults.first() else { return answer::refused(fault) };
+    // the fault names the key where several were typed
+    let its = changes.iter().find(|change| first.found.contains(&change.key)).or(changes.first());
+    let label = its.map_or("", |change| wording(&change.table, &change.key).0);
+    let sentence = in_the_field(label, first);
+    let body = json!({ "sentence": sentence, "remedy": "", "field": its.map(|change| change.key.clone()) });
+    (StatusCode::UNPROCESSABLE_ENTITY, Json(body)).into_response()
+}
+
+/// A fault of the file in the words of the field: what it must be, what was found.
+fn in_the_field(label: &str, fault: &Fault) -> String {
+    let quoted = |text: &str| {
+        let parts = text.split('`').enumerate();
+        parts
+            .map(|(at, part)| if at % 2 == 1 { format!("\u{201c}{part}\u{201d}") } else { part.to_owned() })
+            .collect::<String>()
+    };
+    format!("{label} must be {}; found {}", quoted(&fault.accepted), quoted(&fault.found))
+}
+
+/// `/bench/undo`.
+pub(crate) async fn undo(State(app): State<Arc<App>>) -> Response {
+    let change = move || {
+        let done = {
+            let _one = app.edit.lock();
+            app.undo.take_back(&app.root, Of::Bench)
+        };
+        match done {
+            Ok(words) => answer::saved(&app, &json!({ "words": words })),
+            Err(fault) => answer::refused(&fault),
+        }
+    };
+    blocking(change).await.unwrap_or_else(broken)
 }

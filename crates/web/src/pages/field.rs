@@ -14,7 +14,7 @@ use maud::{Markup, PreEscaped, html};
 use super::figures::downloads;
 use super::units::{self, Chosen};
 use super::words::{fixed, sentence};
-use super::{blocking, broken, part};
+use super::{blocking, broken, field_table, next, part};
 use crate::frame::{self, Station};
 use crate::long::Trouble;
 use crate::state::{App, Snapshot};
@@ -23,8 +23,12 @@ use crate::state::{App, Snapshot};
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let show = move || {
         let snapshot = app.snapshot();
-        let body = html! { div.head { h1 { "Field" } (units::choice(&headers)) } div data-live="/field/work" { (inside(&app, &snapshot, &headers)) } };
-        frame::page(&app, &snapshot, &headers, Station::Field, "", &body)
+        let body = html! {
+            div.head { h1 { "Field" } (units::choice(&headers)) }
+            (field_table::entry(&app))
+            div data-live="/field/work" { (inside(&app, &snapshot, &headers)) }
+        };
+        frame::page(&app, &snapshot, &headers, Station::Field, "field.js", &body)
     };
     blocking(show).await.unwrap_or_else(broken)
 }
@@ -46,26 +50,54 @@ fn document(app: &App, snapshot: &Snapshot) -> Result<FieldDocument, Markup> {
 
 fn inside(app: &App, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
     let (look, chosen) = (frame::look(headers), Chosen::of(headers));
-    let document = match document(app, snapshot) {
-        Ok(document) => document,
-        Err(instead) => return instead,
-    };
+    let document = document(app, snapshot);
+    let figures = document.as_ref().map(|document| all(document, &chosen)).unwrap_or_default();
+    let line = figures.iter().find(|figure| figure.name() == "field");
     html! {
-        p.result-line { "Field per ampere in use: " b.large { (chosen.per_ampere(&document.field_per_ampere_mt_per_a)) } }
-        (ways(&document, &chosen))
-        @for figure in all(&document, &chosen) {
-            @let name = figure.name().to_owned();
-            @if name == "field" {
-                (PreEscaped(station::figure_html(&figure, figure.title())))
-            } @else {
-                // a map has thousands of cells: shown as a picture of its own, its numbers in the file beside it
-                figure.drawn { img.figure src={ "/figure?of=field&kind=" (look) "&name=" (name) } alt=(figure.description()) loading="lazy" width="620"; figcaption { (figure.title()) } }
+        (next::line(app, snapshot, Station::Field))
+        @if let Ok(document) = &document {
+            p.result-line { "Field per ampere in use: " b.large { (chosen.per_ampere(&document.field_per_ampere_mt_per_a)) } }
+        }
+        div.field-first {
+            (field_table::tables(app))
+            div.field-line {
+                @if let Some(figure) = line {
+                    (PreEscaped(station::figure_html(figure, figure.title())))
+                    (downloads("field", figure.name()))
+                } @else { p.quiet { (waits_for(&document)) } }
             }
-            (downloads("field", &name))
         }
-        @if document.line.is_empty() {
-            p.empty { "No probe table: the field rests on the coils' sizes or a stated constant. Type current against flux density into " code { "field-probe.csv" } " to check it." }
+        @match &document {
+            Err(instead) => (instead),
+            Ok(document) => (found(document, &chosen)),
         }
+        div.maps {
+            @for figure in figures.iter().filter(|figure| figure.name() != "field") {
+                @let name = figure.name();
+                div {
+                    // a map has thousands of cells: shown as a picture of its own, its numbers in the file beside it
+                    figure.drawn { img.figure src={ "/figure?of=field&kind=" (look) "&name=" (name) } data-figure=(name) alt=(figure.description()) loading="lazy" width="620"; figcaption { (figure.title()) } }
+                    (downloads("field", name))
+                }
+            }
+        }
+    }
+}
+
+/// How many readings make a line.
+fn waits_for(document: &Result<FieldDocument, Markup>) -> String {
+    match document.as_ref().map_or(0, |document| document.line.len()) {
+        0 => {
+            "The line from current to flux density is drawn here from two readings at different currents on."
+                .to_owned()
+        }
+        _ => "One more reading at another current makes a line.".to_owned(),
+    }
+}
+
+fn found(document: &FieldDocument, chosen: &Chosen) -> Markup {
+    html! {
+        section aria-labelledby="ways-heading" { h2 #ways-heading { "Every way to it" } (ways(document, chosen)) }
         section aria-labelledby="around-heading" {
             h2 #around-heading { "Without coil current, and over the ring" }
             p { "Background along x, y, z: " @for (i, q) in document.background_mt.iter().enumerate() { @if i > 0 { ", " } (chosen.background(q)) } "." }

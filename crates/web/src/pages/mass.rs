@@ -15,15 +15,18 @@ use maud::{Markup, PreEscaped, html};
 
 use super::waits::{self, Kind};
 use super::words::{fixed, sentence, short};
-use super::{blocking, broken, figures, part, units};
+use super::{blocking, broken, figures, next, one_ring, part, units};
 use crate::frame::{self, Station};
 use crate::long::View;
 use crate::state::{App, Snapshot};
 use crate::work::{self, Derived};
 
-/// The report's sections that stand on this station, in this order.
-const SECTIONS: [&str; 9] =
-    ["result", "findings", "caveats", "budget", "effects", "textbook", "law", "agreement", "comparison"];
+/// The report's sections that stand on this station: first the result and what is wrong.
+const FIRST: [&str; 2] = ["result", "findings"];
+/// Those with the figures that matter most, side by side.
+const ABREAST: [&str; 2] = ["law", "budget"];
+/// Those to be opened.
+const FOLDED: [&str; 5] = ["caveats", "effects", "textbook", "agreement", "comparison"];
 
 /// `/mass`.
 pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
@@ -68,17 +71,22 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
     let pieces = pieces(&derived.input(chosen.unit()), beside).unwrap_or_default();
     let piece = |id: &str| pieces.iter().find(|piece| piece.id == id);
     html! {
+        @if let Some(piece) = piece("result") { (of_piece(piece)) }
+        (next::better(app, snapshot))
         nav.within aria-label="On this page" { ul {
             li { a href="#runs" { "Run by run" } }
-            @for piece in SECTIONS.iter().filter_map(|id| piece(id)) { li { a href={ "#" (piece.id) } { (piece.heading) } } }
+            @for piece in FIRST.iter().skip(1).chain(&ABREAST).chain(&FOLDED).filter_map(|id| piece(id)) { li { a href={ "#" (piece.id) } { (piece.heading) } } }
         } }
-        @if let Some(piece) = piece("result") { (of_piece(piece)) }
+        @if let Some(piece) = piece("findings") { (of_piece(piece)) }
+        div.two { @for piece in ABREAST.iter().filter_map(|id| piece(id)) { (of_piece(piece)) } }
         section #runs aria-labelledby="runs-heading" {
             h2 #runs-heading { "Run by run, step by step" }
             p { "Open a run for its way from reading to mass: by the textbook’s formula, as a group does it, and beside it by the full model." }
             @for entry in &derived.reduction.runs { (of_run(&derived, entry, &chosen)) }
         }
-        @for piece in SECTIONS.iter().skip(1).filter_map(|id| piece(id)) { (of_piece(piece)) }
+        @for piece in FOLDED.iter().filter_map(|id| piece(id)) {
+            details.piece { summary { h2 id={ (piece.id) "-heading" } { (piece.heading) } } section id=(piece.id) aria-labelledby={ (piece.id) "-heading" } { (PreEscaped(&piece.html)) } }
+        }
     }
 }
 
@@ -107,7 +115,8 @@ fn of_run(derived: &Derived, entry: &RunEntry, chosen: &units::Chosen) -> Markup
             }
             @if let Some(run) = run {
                 p { "Read: " span.num { @for (i, reading) in run.readings.iter().enumerate() { @if i > 0 { "; " } (reading.voltage_v) " V, " (reading.current_a) " A" } }
-                    "; ring " span.num { (short(&entry.measured_diameter_mm)) " mm" } "." }
+                    "; ring diameter " span.num { (measured(derived, run).unwrap_or_else(|| short(&entry.measured_diameter_mm))) " mm" }
+                    @if run.diameter.is_none() { span.quiet { " (in the scale’s plane " (short(&entry.measured_diameter_mm)) " mm, after the fit " (short(&entry.ring_diameter_mm)) " mm)" } } "." }
             }
             @if let Some(way) = &way {
                 div.ways {
@@ -118,6 +127,13 @@ fn of_run(derived: &Derived, entry: &RunEntry, chosen: &units::Chosen) -> Markup
             p.quiet { "Measured minus modelled diameter: " span.num { (fixed(entry.residual_mm, -2)) " mm" } "." }
         }
     }
+}
+
+/// The ring's diameter as every station tells it, mm.
+fn measured(derived: &Derived, run: &Run) -> Option<String> {
+    let photos = derived.rings.iter().flat_map(|rings| &rings.photos);
+    let mut its = photos.filter(|photo| photo.run.as_deref() == Some(run.run.as_str()));
+    one_ring::of_table(run).or_else(|| its.next().and_then(one_ring::of_photo))
 }
 
 fn steps(heading: &str, steps: &[Step]) -> Markup {

@@ -100,6 +100,19 @@ pub(crate) fn proposal(app: &App, names: &[String], grid: &Grid) -> Option<Propo
     propose(looks.collect::<Option<Vec<_>>>()?, &waiting(grid))
 }
 
+/// How many photographs belong to no run.
+pub(crate) fn unmatched(app: &App, names: &[String]) -> usize {
+    let text =
+        arcmass_notebook::edit::raw_file(&app.root, readings::FILE).map(|raw| raw.text).unwrap_or_default();
+    let grid = grid(&text);
+    let is_used = |name: &String| {
+        grid.rows
+            .iter()
+            .any(|row| ["ring_photo", "scale_photo"].iter().any(|column| grid.cell(row, column) == name))
+    };
+    names.iter().filter(|name| !is_used(name)).count()
+}
+
 /// Runs without a photograph, in the table's order, and whether a scale is named for each; struck ones and those with a diameter
 /// read by hand wait for none.
 fn waiting(grid: &Grid) -> Vec<(String, bool)> {

@@ -1,11 +1,16 @@
 //! One file a station: its page, its fragments, its changes.
 
 pub(crate) mod bench;
+mod bench_drawing;
+mod bench_words;
 pub(crate) mod board;
 pub(crate) mod field;
+pub(crate) mod field_table;
 pub(crate) mod figures;
 pub(crate) mod mass;
 pub(crate) mod matching;
+mod next;
+mod one_ring;
 pub(crate) mod path;
 pub(crate) mod phone;
 pub(crate) mod photos;
@@ -14,6 +19,7 @@ pub(crate) mod readings;
 pub(crate) mod report;
 pub(crate) mod ring;
 mod ring_desk;
+pub(crate) mod start;
 mod units;
 pub(crate) mod waits;
 mod words;
@@ -30,12 +36,19 @@ use maud::Markup;
 use serde_json::json;
 
 use crate::assets;
+use crate::hub::Hub;
 use crate::state::{App, Snapshot};
 
 /// Every address of the page.
-pub(crate) fn routes() -> Router<Arc<App>> {
+pub(crate) fn routes() -> Router<Hub> {
     Router::new()
         .route("/", get(first))
+        .route("/start", get(start::page))
+        .route("/start/folders", get(start::folders))
+        .route("/start/new", post(start::new))
+        .route("/start/open", post(start::open))
+        .route("/start/forget", post(start::forget))
+        .route("/start/demo", get(start::how_far).post(start::demo))
         .route("/now", get(now))
         .route("/mark.svg", get(mark))
         .route("/assets/{name}", get(assets::asset))
@@ -44,6 +57,7 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/bench", get(bench::page))
         .route("/bench/work", get(bench::work))
         .route("/bench/set", post(bench::set))
+        .route("/bench/undo", post(bench::undo))
         .route("/readings", get(readings::page))
         .route("/readings/work", get(readings::work))
         .route("/readings/add", post(readings::add))
@@ -80,6 +94,10 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .route("/path/over", get(path::laid))
         .route("/field", get(field::page))
         .route("/field/work", get(field::work))
+        .route("/field/add", post(field_table::add))
+        .route("/field/set", post(field_table::set))
+        .route("/field/remove", post(field_table::remove))
+        .route("/field/undo", post(field_table::undo))
         .route("/board", get(board::page))
         .route("/report", get(report::page))
         .route("/report/work", get(report::work))
@@ -88,6 +106,7 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         .fallback(nowhere)
 }
 
+/// The first page: a notebook's bench. Without a notebook the guard leads to the choice of one.
 async fn first() -> Redirect {
     Redirect::to("/bench")
 }
@@ -98,8 +117,9 @@ async fn nowhere() -> Response {
 
 /// What a page compares its own stamp with.
 async fn now(State(app): State<Arc<App>>) -> Response {
-    let stamp = blocking(move || crate::state::stamp(&app.root)).await.unwrap_or_default();
-    Json(json!({ "stamp": stamp })).into_response()
+    let of = Arc::clone(&app);
+    let stamp = blocking(move || crate::state::stamp(&of.root)).await.unwrap_or_default();
+    Json(json!({ "stamp": stamp, "notebook": app.id() })).into_response()
 }
 
 async fn mark() -> Response {

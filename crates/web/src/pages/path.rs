@@ -16,8 +16,8 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::units::{self, Chosen};
-use super::words::{fixed, short};
-use super::{blocking, broken, ring};
+use super::words::{fixed, plus_minus};
+use super::{blocking, broken, next, one_ring, ring};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::long::Trouble;
@@ -37,7 +37,7 @@ pub(crate) async fn page(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
         let body = html! {
             div.head { h1 { "Path" } (units::choice(&headers)) }
             @match &snapshot.notebook {
-                Ok(notebook) => (station(notebook)),
+                Ok(notebook) => { (next::line(&app, &snapshot, Station::Path)) (station(notebook)) }
                 Err(_) => (frame::faults(&snapshot)),
             }
         };
@@ -225,9 +225,9 @@ fn figures(path: &PathDocument, chosen: &Chosen) -> Value {
     let dash = || "–".to_owned();
     let mm = |value: Option<f64>| value.map_or_else(dash, |value| format!("{} mm", fixed(value, -1)));
     let all = |values: [f64; 3], one: &dyn Fn(f64) -> String| values.map(one).join(", ");
-    let fitted = path.fitted_diameter_mm.zip(path.fitted_diameter_standard_uncertainty_mm);
+    let fitted = one_ring::predicted(path);
     json!({
-        "fitted": fitted.map_or_else(|| mm(path.fitted_diameter_mm), |(d, u)| format!("{} mm", print::short(d, u))),
+        "fitted": fitted.map_or_else(dash, |diameter| format!("{diameter} mm")),
         "chord": mm(path.chord_diameter_mm),
         "pitch": mm(path.pitch_mm),
         "turns": path.turns_to_glass.map_or_else(|| "does not meet it".to_owned(), |turns| fixed(turns, -2)),
@@ -267,7 +267,7 @@ fn said(laid: &Laid) -> String {
     let alone = (!laid.is_centred).then(|| alone.to_owned());
     let both = |what: &str, ours: Option<f64>, theirs: Option<&Q>, apart: Option<f64>| {
         let predicted = ours.map(|mm| format!("Predicted {what}: {} mm.", fixed(mm, -1)));
-        let seen = theirs.map(|q| format!("Photographed: {} mm.", short(q)));
+        let seen = theirs.map(|q| format!("Photographed: {} mm.", plus_minus(q)));
         let apart = apart.map(|apart| {
             let side = if apart > 0.0 { "larger" } else { "smaller" };
             format!("The prediction is {} mm {side}.", fixed(apart.abs(), -1))

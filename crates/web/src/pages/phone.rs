@@ -25,12 +25,13 @@ pub(crate) struct Code {
 /// `/join`: a code becomes a session, once.
 pub(crate) async fn join(
     State(app): State<Arc<App>>,
-    ConnectInfo(_): ConnectInfo<SocketAddr>,
+    ConnectInfo(peer): ConnectInfo<SocketAddr>,
     Query(code): Query<Code>,
 ) -> Response {
-    match app.keys.by_code(&code.code, Instant::now()) {
+    match app.door.keys.by_code(&code.code, Instant::now()) {
+        CodeAnswer::Session(session) if app.door.is_here(peer) => enter(&app.door, &session, "/"),
         // a phone is there for its photographs
-        CodeAnswer::Session(session) => enter(&app, &session, "/readings#photos-heading"),
+        CodeAnswer::Session(session) => enter(&app.door, &session, "/readings#photos-heading"),
         CodeAnswer::Used => {
             refusal(StatusCode::UNAUTHORIZED, "This code was used already. Show a new one at the Readings.")
         }
@@ -46,7 +47,7 @@ pub(crate) fn panel(app: &App) -> Markup {
     html! {
         details.phone {
             summary { "Photographs from a phone" }
-            @if app.outside.is_some() {
+            @if app.door.outside.is_some() {
                 div #phone { button type="button" data-phone { "Show a code to scan" } }
                 p.quiet { "The code works once and for ten minutes. The connection is not encrypted: use it on the laboratory's own network." }
             } @else {
@@ -58,10 +59,10 @@ pub(crate) fn panel(app: &App) -> Markup {
 
 /// `/phone`: a fresh code as a picture and in letters.
 pub(crate) async fn phone(State(app): State<Arc<App>>) -> Response {
-    let Some(outside) = &app.outside else {
+    let Some(outside) = &app.door.outside else {
         return refusal(StatusCode::NOT_FOUND, "This page is shown to this machine only.");
     };
-    let Some(code) = app.keys.code(Instant::now()) else { return super::broken() };
+    let Some(code) = app.door.keys.code(Instant::now()) else { return super::broken() };
     let link = format!("{outside}/join?code={code}");
     let body = html! {
         (picture(&link))

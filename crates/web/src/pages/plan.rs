@@ -18,7 +18,7 @@ use super::figures;
 use super::units::{self, Chosen};
 use super::waits::{self, Kind};
 use super::words::{fixed, sentence, short};
-use super::{blocking, broken, part};
+use super::{blocking, broken, next, part};
 use crate::frame::{self, Station};
 use crate::long::{self, Long, View};
 use crate::state::{App, Snapshot};
@@ -107,24 +107,43 @@ pub(crate) async fn work(State(app): State<Arc<App>>, headers: HeaderMap) -> Res
     part(app, move |app, snapshot| inside(app, snapshot, &Chosen::of(&headers))).await
 }
 
-fn inside(app: &Arc<App>, snapshot: &Snapshot, chosen: &Chosen) -> Markup {
-    let Ok(notebook) = &snapshot.notebook else { return frame::faults(snapshot) };
+/// The plan as it stands; begun where none is.
+fn look(app: &Arc<App>, snapshot: &Snapshot, notebook: &Arc<Notebook>) -> View<PlanDocument> {
     let runs = app.plan.runs();
     let of = Arc::clone(notebook);
     let make = move |app: &App, watch: &long::Watch| {
         let rings = photograph::kept(&of, &app.desk);
         Ok(planned(&of, rings.as_ref(), PlanQuestion { runs }, &app.desk, watch)?)
     };
-    match long::look(app, |app| &app.plan.long, &key(&snapshot.stamp, runs), make) {
-        View::Done(plan) => of_plan(notebook, &plan, chosen),
+    long::look(app, |app| &app.plan.long, &key(&snapshot.stamp, runs), make)
+}
+
+/// The plan for a station that speaks of it in passing: none while it is made, or where none can be.
+pub(super) fn at_hand(app: &Arc<App>, snapshot: &Snapshot) -> Option<Arc<PlanDocument>> {
+    match look(app, snapshot, snapshot.notebook.as_ref().ok()?) {
+        View::Done(plan) => Some(plan),
+        View::Failed(_) | View::Waiting => None,
+    }
+}
+
+fn inside(app: &Arc<App>, snapshot: &Snapshot, chosen: &Chosen) -> Markup {
+    let Ok(notebook) = &snapshot.notebook else { return frame::faults(snapshot) };
+    match look(app, snapshot, notebook) {
+        View::Done(plan) => of_plan(app, snapshot, (notebook, &plan), chosen),
         View::Failed(trouble) => waits::failed(Kind::Plan, "No plan yet", &trouble),
         View::Waiting => waits::waiting(Kind::Plan),
     }
 }
 
-fn of_plan(notebook: &Notebook, plan: &PlanDocument, chosen: &Chosen) -> Markup {
+fn of_plan(
+    app: &App,
+    snapshot: &Snapshot,
+    (notebook, plan): (&Notebook, &PlanDocument),
+    chosen: &Chosen,
+) -> Markup {
     let figure = arcmass_report::window(plan);
     html! {
+        (next::line(app, snapshot, Station::Plan))
         (promise(plan))
         section.card aria-labelledby="card-heading" {
             h2 #card-heading { (notebook.bench.name) ": the next " (plan.settings.len()) " runs" }

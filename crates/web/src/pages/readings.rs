@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use arcmass_lab::path::{Setting, path};
+use arcmass_lab::plausible::odd_reading;
 use arcmass_notebook::edit::{
     EditFault, Grid, GridRow, append_row, grid, keep_text, raw_file, remove_row, set_cells, set_cells_of_run,
 };
@@ -16,8 +17,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::units::Chosen;
-use super::words::{fixed, short};
-use super::{blocking, broken, part, photos};
+use super::{blocking, broken, next, one_ring, part, photos};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::state::{App, Snapshot};
@@ -89,7 +89,7 @@ fn entry_form(app: &App) -> Markup {
                 }
             }
             div.row {
-                button #same-run type="button" title="Another reading of the setting above" { "Repeat the last run" }
+                button #same-run type="button" title="Another reading of the last setting: run, voltage and current are filled in, the voltage chosen to be typed over" { "Repeat the last run" }
                 button #undo type="button" disabled[app.undo.next(Of::Readings).is_none()] { "Undo" }
                 span #undo-words.quiet {}
                 label.check { input #peek type="checkbox"; " show the predicted ring once a reading is in" }
@@ -106,6 +106,7 @@ fn inside(app: &App, snapshot: &Snapshot) -> Markup {
     let shown: Vec<_> = COLUMNS.iter().filter(|(name, ..)| is_shown(&grid, name)).collect();
     html! {
         span #undo-next hidden data-undo=(app.undo.next(Of::Readings).unwrap_or_default()) {}
+        (next::line(app, snapshot, Station::Readings))
         (frame::faults(snapshot))
         @if grid.rows.is_empty() {
             p.empty { "No reading yet. Type the first one above: it is saved to " code { "readings.csv" } " at once." }
@@ -142,9 +143,9 @@ fn of_row(grid: &Grid, row: &GridRow, shown: &[&(&str, &str, u8)], fault: Option
     let photos = [grid.cell(row, "ring_photo"), grid.cell(row, "scale_photo")];
     html! {
         tr.struck[struck] data-line=(row.line) data-raw=(row.raw) data-run=(run) {
-            th scope="row" { (run) }
+            th scope="row" { input name="run" value=(run) data-seen=(run) size="4" aria-label={ "Run " (run) ", its number" } spellcheck="false"; }
             @for (name, heading, width) in shown {
-                td {
+                td data-heading=(heading) {
                     input name=(name) value=(grid.cell(row, name)) data-seen=(grid.cell(row, name)) size=(width)
                         aria-label={ "Run " (run) ", " (heading) } spellcheck="false"
                         inputmode=[(!matches!(*name, "remark" | "struck_because" | "field_sense")).then_some("decimal")];
@@ -152,8 +153,9 @@ fn of_row(grid: &Grid, row: &GridRow, shown: &[&(&str, &str, u8)], fault: Option
             }
             td.names { @for name in photos.iter().filter(|name| !name.is_empty()) { span { (name) } } }
             td.acts {
-                button type="button" data-act="check" { "Check" }
-                button type="button" data-act="strike" { @if struck { "Count again" } @else { "Strike" } }
+                button type="button" data-act="check" aria-label={ "Check run " (run) } { "Check" }
+                button type="button" data-act="strike" aria-label=(if struck { format!("Count run {run} again") } else { format!("Strike run {run}") }) { @if struck { "Count again" } @else { "Strike" } }
+                button type="button" data-act="delete" aria-label={ "Delete this row of run " (run) } { "Delete" }
             }
         }
         tr.under { td colspan=(shown.len() + 3) { p.said role="status" { @if let Some(fault) = fault { span.fault { (fault) } } } } }
@@ -164,14 +166,21 @@ fn of_row(grid: &Grid, row: &GridRow, shown: &[&(&str, &str, u8)], fault: Option
 #[derive(Debug, Deserialize)]
 pub(crate) struct Add {
     cells: Vec<(String, String)>,
+    /// Kept although it is odd.
+    #[serde(default)]
+    keep: bool,
 }
 
 /// `/readings/add`.
 pub(crate) async fn add(State(app): State<Arc<App>>, Json(add): Json<Add>) -> Response {
     let change = move || {
-        let run = add.cells.iter().find(|(name, _)| name == "run").map_or("", |(_, run)| run.as_str());
+        let cells = bare(add.cells);
+        if let Some(words) = odd(&app, &cells).filter(|_| !add.keep) {
+            return answer::asked(&words);
+        }
+        let run = cells.iter().find(|(name, _)| name == "run").map_or("", |(_, run)| run.as_str());
         let words = format!("reading of run {run} added");
-        let edit = edit(&app, words, |text| append_row(FILE, text, &pairs(&add.cells)));
+        let edit = edit(&app, words, |text| append_row(FILE, text, &pairs(&cells)));
         match edit {
             Ok(text) => {
                 let after = grid(&text);
@@ -191,13 +200,49 @@ pub(crate) struct Set {
     raw: String,
     #[serde(default)]
     cells: Vec<(String, String)>,
+    /// Kept although it is odd.
+    #[serde(default)]
+    keep: bool,
+}
+
+/// Numbers without the unit that their column has anyway.
+fn bare(cells: Vec<(String, String)>) -> Vec<(String, String)> {
+    let one = |(name, typed): (String, String)| {
+        let unit = name.rsplit_once('_').map_or("", |(_, unit)| unit);
+        let has_unit = matches!(unit, "V" | "A" | "mm" | "deg");
+        let number = typed.trim().strip_suffix(if unit == "deg" { "°" } else { unit }).map(str::trim_end);
+        let is_number = |text: &&str| text.ends_with(|c: char| c.is_ascii_digit());
+        match number.filter(|_| has_unit).filter(is_number) {
+            Some(number) => (name, number.to_owned()),
+            None => (name, typed),
+        }
+    };
+    cells.into_iter().map(one).collect()
+}
+
+/// What a person is asked before these numbers are kept.
+fn odd(app: &App, cells: &[(String, String)]) -> Option<String> {
+    let number = |column: &str| {
+        let typed = &cells.iter().find(|(name, _)| name == column)?.1;
+        typed.trim().replace(',', ".").parse::<f64>().ok().filter(|value| value.is_finite())
+    };
+    let [voltage, current, diameter] = ["voltage_V", "current_A", "diameter_mm"].map(number);
+    let snapshot = app.snapshot();
+    let bench = &snapshot.notebook.as_ref().ok()?.bench;
+    let words = odd_reading(bench, voltage, current, diameter)?;
+    Some(format!("{}. Keep it?", words.trim_end_matches('.')))
 }
 
 /// `/readings/set`.
 pub(crate) async fn set(State(app): State<Arc<App>>, Json(set): Json<Set>) -> Response {
     let change = move || {
+        let set = Set { cells: bare(set.cells), ..set };
+        if let Some(words) = odd(&app, &set.cells).filter(|_| !set.keep) {
+            return answer::asked(&words);
+        }
         // meters were read row by row; all else is said of the run
-        let is_read = set.cells.iter().all(|(name, _)| matches!(name.as_str(), "voltage_V" | "current_A"));
+        let is_read =
+            set.cells.iter().all(|(name, _)| matches!(name.as_str(), "voltage_V" | "current_A" | "run"));
         let put = if is_read { set_cells } else { set_cells_of_run };
         let words = changed_words(&set);
         let done = edit(&app, words, |text| put(FILE, text, set.line, &set.raw, &pairs(&set.cells)));
@@ -229,6 +274,9 @@ pub(crate) async fn remove(State(app): State<Arc<App>>, Json(set): Json<Set>) ->
 /// What was changed, in the words of the page's headings.
 fn changed_words(set: &Set) -> String {
     let run = set.raw.split([',', ';', '\t']).next().unwrap_or_default();
+    if let Some((_, number)) = set.cells.iter().find(|(name, _)| name == "run") {
+        return format!("run {run} called {number}");
+    }
     let heading = |name: &str| {
         COLUMNS
             .iter()
@@ -324,23 +372,23 @@ fn against(app: &App, notebook: &Notebook, run: &Run, chosen: &Chosen) -> Respon
         }
     };
     let mut said = Vec::new();
-    if let Some(diameter) = document.fitted_diameter_mm {
-        said.push(format!("Predicted ring: {} mm in diameter.", fixed(diameter, -1)));
+    if let Some(diameter) = one_ring::predicted(&document) {
+        said.push(format!("Predicted ring diameter: {diameter} mm."));
     }
     if let Some(measured) = measured(app, notebook, run) {
         said.push(measured);
     }
     said.extend(document.caveats.iter().map(|caveat| chosen.sentence(&caveat.sentence)));
-    let body: Value = json!({ "run": run.run, "said": said, "diameter_mm": document.fitted_diameter_mm });
+    let body: Value = json!({ "run": run.run, "said": said });
     Json(body).into_response()
 }
 
 /// What was measured of this run, from the table or from its photograph.
 fn measured(app: &App, notebook: &Notebook, run: &Run) -> Option<String> {
-    if let Some(diameter) = &run.diameter {
-        return Some(format!("The table says {} mm.", fixed(1e3 * diameter.value_m, -1)));
+    if let Some(diameter) = one_ring::of_table(run) {
+        return Some(format!("Read by hand: {diameter} mm."));
     }
     let rings = arcmass_lab::photograph::kept(notebook, &app.desk)?;
     let photo = rings.photos.into_iter().find(|photo| photo.run.as_deref() == Some(run.run.as_str()))?;
-    Some(format!("The photograph says {} mm.", short(&photo.ring_diameter_mm?)))
+    Some(format!("Measured on the photograph: {} mm.", one_ring::of_photo(&photo)?))
 }

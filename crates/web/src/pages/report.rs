@@ -52,7 +52,7 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
             a href="/report/file?kind=key" download="key.html" { "the teacher’s key" }
             span.quiet { " The print dialogue offers A4 and Letter; both fit." }
         }
-        iframe.preview src="/report/preview" title="The report as it will be printed" {}
+        iframe.preview src="/report/preview" data-follows title="The report as it will be printed" {}
     }
 }
 
@@ -64,9 +64,11 @@ pub(crate) async fn work(State(app): State<Arc<App>>) -> Response {
 /// `/report/preview`.
 pub(crate) async fn preview(State(app): State<Arc<App>>, headers: HeaderMap) -> Response {
     let chosen = Chosen::of(&headers);
+    let look = frame::look(&headers);
     let make = move || {
         let derived = app.work.done(&app.snapshot().stamp)?;
         let html = report_html(&derived.input(chosen.unit())).ok()?;
+        let html = in_look(&html, look);
         let mut headers = HeaderMap::new();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
         headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(PRINTED));
@@ -77,6 +79,12 @@ pub(crate) async fn preview(State(app): State<Arc<App>>, headers: HeaderMap) -> 
     made.unwrap_or_else(|| {
         refusal(StatusCode::NOT_FOUND, "There is no report yet: open the station Report first.")
     })
+}
+
+/// The report in the page's look rather than the system's; on paper it is light whatever the look.
+fn in_look(html: &str, look: &str) -> String {
+    let rule = "@media screen and (prefers-color-scheme:dark)";
+    html.replace(rule, if look == "light" { "@media not all" } else { "@media screen" })
 }
 
 /// Which file.

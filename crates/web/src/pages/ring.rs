@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::photos::{encoded, names};
-use super::{blocking, broken, figures};
+use super::{blocking, broken, figures, next, one_ring};
 use crate::answer;
 use crate::frame::{self, Station};
 use crate::guard::refusal;
@@ -132,6 +132,7 @@ fn inside(app: &App, snapshot: &Snapshot, asked: &str) -> Markup {
         return html! { p.empty { "No photograph yet. Drop some at the " a href="/readings#photos-heading" { "Readings" } "." } };
     };
     html! {
+        (next::line(app, snapshot, Station::Ring))
         nav.shots aria-label="Photographs" { ul { @for name in &names {
             li { a href={ "/ring?name=" (encoded(name)) } aria-current=[(name == chosen).then_some("page")] tabindex=[(name != chosen).then_some("-1")] { (name) } }
         } } }
@@ -207,12 +208,20 @@ impl Kept {
     }
 }
 
+/// What was seen, and how its numbers are written on every station.
+#[derive(Serialize)]
+struct Told {
+    told: serde_json::Value,
+    #[serde(flatten)]
+    seen: Seen,
+}
+
 /// `/ring/measure`: what these marks make of the photograph; nothing is written.
 pub(crate) async fn measure(State(app): State<Arc<App>>, Json(wish): Json<Wish>) -> Response {
     let Ok(_room) = app.decoders.acquire().await else { return broken() };
     let worker = Arc::clone(&app);
     let look = move || match seen(&worker, &wish) {
-        Ok(seen) => Json(seen).into_response(),
+        Ok(seen) => Json(Told { told: one_ring::of_open(&seen), seen }).into_response(),
         Err(response) => *response,
     };
     blocking(look).await.unwrap_or_else(broken)

@@ -12,6 +12,15 @@ pub(crate) fn short(q: &Q) -> String {
     }
 }
 
+/// `9.12 ± 0.07`, where a class reads.
+pub(crate) fn plus_minus(q: &Q) -> String {
+    if q.standard_uncertainty > 0.0 {
+        print::plus_minus(q.value, q.standard_uncertainty)
+    } else {
+        print::significant(q.value, 5)
+    }
+}
+
 /// Digits ending at ten to `place`; a dash for what is no number.
 pub(crate) fn fixed(value: f64, place: i32) -> String {
     if value.is_finite() { print::fixed(value, place) } else { "–".to_owned() }

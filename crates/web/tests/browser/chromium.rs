@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
-/// How long anything may take.
-const PATIENCE: Duration = Duration::from_secs(60);
+/// How long anything may take, on a machine that does other work too.
+const PATIENCE: Duration = Duration::from_secs(240);
 
 /// A page of a browser; the first one ends the browser with itself.
 pub(crate) struct Browser {
@@ -204,6 +204,8 @@ impl Browser {
             "ArrowDown" => (40, ""),
             "Delete" => (46, ""),
             "Escape" => (27, ""),
+            "PageUp" => (33, ""),
+            "PageDown" => (34, ""),
             _ => (0, key),
         };
         let down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "text": text, "modifiers": modifiers });

@@ -8,6 +8,8 @@ mod common;
 mod day;
 mod drawn;
 mod first;
+mod first_hour;
+mod lesson;
 mod looks;
 mod matching;
 mod picture;

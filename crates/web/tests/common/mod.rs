@@ -3,7 +3,7 @@
 #![allow(dead_code)]
 
 use std::io::{Read, Write};
-use std::net::{IpAddr, SocketAddr, TcpStream};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpStream};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -20,6 +20,7 @@ pub(crate) struct Bench {
     pub(crate) key: String,
     /// The code for another machine, if it listens.
     pub(crate) code: Option<String>,
+    outside: Option<String>,
     running: Option<Running>,
     _folder: tempfile::TempDir,
 }
@@ -53,12 +54,26 @@ impl Bench {
         let folder = tempfile::tempdir().unwrap();
         let root = folder.path().join("bench");
         arcmass_notebook::new_notebook(&root).unwrap();
+        Self::serving(folder, root, listen)
+    }
+
+    /// A server on a folder that is empty: nothing is open yet.
+    pub(crate) fn empty() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path().join("bench");
+        std::fs::create_dir(&root).unwrap();
+        Self::serving(folder, root, None)
+    }
+
+    fn serving(folder: tempfile::TempDir, root: PathBuf, listen: Option<IpAddr>) -> Self {
         let desk = Desk { seed: 1, workers: 2 };
-        let options = ServeOptions { folder: root.clone(), port: 0, listen, desk };
+        let (own, home) = (Some(folder.path().join("own")), folder.path().join("home"));
+        let options = ServeOptions { folder: Some(root.clone()), own, home, port: 0, listen, desk };
         let running = start(&options, false).unwrap();
         let key = running.link.split("key=").nth(1).unwrap().to_owned();
         let code = running.outside.as_ref().and_then(|link| link.split("code=").nth(1)).map(str::to_owned);
-        Self { root, address: running.address, key, code, running: Some(running), _folder: folder }
+        let outside = running.outside.clone();
+        Self { root, address: running.address, key, code, outside, running: Some(running), _folder: folder }
     }
 
     /// Its name in an address.
@@ -99,6 +114,13 @@ impl Bench {
         self.send("PUT", path, &[("Cookie", cookie), ("Origin", &origin)], bytes)
     }
 
+    /// This machine's own address on the network, if it listens there and has one that is not taken for the machine itself.
+    pub(crate) fn outside_ip(&self) -> Option<IpAddr> {
+        let link = self.outside.as_ref()?;
+        let ip = link.strip_prefix("http://")?.split("/join").next()?.parse::<SocketAddr>().ok()?.ip();
+        (!ip.is_loopback()).then_some(ip)
+    }
+
     /// Ends it.
     pub(crate) fn stop(mut self) {
         self.running.take().unwrap().stop().unwrap();
@@ -107,7 +129,19 @@ impl Bench {
 
 /// One request over a connection of its own.
 pub(crate) fn raw(port: u16, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Answer {
-    let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+    raw_at(Ipv4Addr::LOCALHOST.into(), port, method, path, headers, body)
+}
+
+/// The same to another address of this machine.
+pub(crate) fn raw_at(
+    ip: IpAddr,
+    port: u16,
+    method: &str,
+    path: &str,
+    headers: &[(&str, &str)],
+    body: &[u8],
+) -> Answer {
+    let mut stream = TcpStream::connect((ip, port)).unwrap();
     stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
     let mut head =
         format!("{method} {path} HTTP/1.1\r\nConnection: close\r\nContent-Length: {}\r\n", body.len());
