@@ -1,6 +1,6 @@
 //! The job `check`: what a valid notebook still lacks, and for which command.
 
-use arcmass_notebook::{Notebook, View};
+use arcmass_notebook::{Meter, Notebook, View};
 use serde::Serialize;
 
 use crate::desk::Desk;
@@ -124,17 +124,35 @@ fn lacks(notebook: &Notebook) -> Vec<Lack> {
         add(
             "reduce",
             false,
-            "[surroundings] or probe readings with the coils off: the background is taken as 0 ± 30 µT",
+            "[surroundings] or probe readings with the coils off: the background is taken as 0 with u = 30 µT",
         );
     }
     for (table, is_stated) in [
-        ("[meters.voltage]", bench.meters.voltage.is_some()),
-        ("[meters.current]", bench.meters.current.is_some()),
-        ("[meters.probe]", bench.meters.probe.is_some() || notebook.probe_tables.is_empty()),
+        ("[meters.voltage]", has_accuracy(bench.meters.voltage.as_ref())),
+        ("[meters.current]", has_accuracy(bench.meters.current.as_ref())),
+        ("[meters.probe]", has_accuracy(bench.meters.probe.as_ref()) || notebook.probe_tables.is_empty()),
     ] {
         if !is_stated {
-            add("reduce", false, &format!("{table}: without it that meter counts as exact"));
+            add(
+                "reduce",
+                false,
+                &format!(
+                    "accuracy under {table}: without it the meter is taken as class 2.5, limits of 2.5 %"
+                ),
+            );
         }
     }
+    let examples = arcmass_notebook::still_examples(&bench.source);
+    if !examples.is_empty() {
+        let sentence = format!(
+            "your own numbers for {}: these are still the template's examples, not measurements",
+            examples.join(", ")
+        );
+        add("reduce", true, &sentence);
+    }
     lacks
+}
+
+fn has_accuracy(meter: Option<&Meter>) -> bool {
+    meter.is_some_and(Meter::has_accuracy)
 }

@@ -22,7 +22,7 @@ pub use bench::BENCH_FORMAT;
 pub use fault::{Excerpt, Fault, Faults, printable};
 pub use file::{LARGEST_BENCH_FILE, LARGEST_PHOTO, LARGEST_TABLE};
 pub use folder::{PhotoBytes, PhotoFault, WriteFault};
-pub use new::{NewFault, new_notebook};
+pub use new::{NewFault, example_bench, new_notebook, still_examples};
 pub use notebook::Notebook;
 pub use record::*;
 pub use table::read_class;

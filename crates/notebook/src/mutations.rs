@@ -11,7 +11,6 @@ use crate::table::{read_probe, read_readings};
 const SEED: u64 = 20_260_312;
 const CASES: usize = 20_000;
 
-const BENCH: &str = include_str!("../templates/bench.toml");
 const READINGS: &str = "# spring\nrun;voltage_V;current_A;field_sense;gun_tilt_deg;ring_photo;view;diameter_mm;edge;\
                         taken_at;struck_because;remark;mood\n1;250,1;1,50;+;0;ring-01.jpg;front;92,5;outer;\
                         2026-03-12T14:05:00+01:00;;\"a; \"\"b\"\"\";good\r\n1;250,2;1,50;;;;;;;;;;\n\
@@ -100,7 +99,9 @@ fn read_spoiled(text: &str, stream: u64, read: fn(&[u8]) -> Result<(), Vec<Fault
 
 #[test]
 fn spoiled_bench_files_never_panic() {
-    read_spoiled(BENCH, 0, |bytes| read_bench(&text_file("bench.toml", bytes.to_vec())?).map(drop));
+    read_spoiled(&crate::example_bench(), 0, |bytes| {
+        read_bench(&text_file("bench.toml", bytes.to_vec())?).map(drop)
+    });
 }
 
 #[test]

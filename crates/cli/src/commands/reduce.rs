@@ -38,7 +38,7 @@ fn result(sheet: &mut Sheet, document: &ReductionDocument) {
     let mass = &document.mass_kg;
     sheet.line(format!("Mass of the particle   {}", with_unit(mass, "kg")));
     let [low, high] = mass.interval_95;
-    sheet.line(format!("  95 % interval        {} kg", print::interval(low, high)));
+    sheet.line(format!("  95 % interval        {} kg, given the stated inputs", print::interval(low, high)));
     sheet.line(format!("  charge to mass       {}", with_unit(&document.charge_to_mass_c_per_kg, "C/kg")));
     let textbook = document.textbook_mean_mass_kg;
     let percent = 100.0 * (textbook / mass.value - 1.0);

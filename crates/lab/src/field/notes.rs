@@ -207,17 +207,17 @@ fn probe(found: &Found<'_>) -> Vec<Caveat> {
     if !apparatus.probe.is_stated {
         caveats.push(Caveat::new(
             "meter-not-stated",
-            "the probe's accuracy is not stated; the line's uncertainty holds its scatter only, and each per cent of the \
-             probe's reading is 2 % of the mass by the probe",
-            "state [meters.probe] from the probe's data sheet",
+            "the accuracy of the probe is not stated; taken as limits of 2.5 % of the reading, class 2.5, and each percent is 2 % \
+             of the mass by the probe",
+            "state [meters.probe] from the data sheet of the probe",
         ));
     }
     if !apparatus.ammeter.is_stated {
         caveats.push(Caveat::new(
             "meter-not-stated",
-            "the ammeter's accuracy is not stated; each per cent of its reading is 2 % of the mass, unless the same meter reads \
-             the runs and the probe gives the field",
-            "state [meters.current] from the meter's data sheet",
+            "the accuracy of the ammeter is not stated; taken as limits of 2.5 %, class 2.5, and each percent is 2 % of the mass, \
+             unless the same meter reads the runs and the probe gives the field",
+            "state [meters.current] from the data sheet of the meter",
         ));
     }
     let field_t = (found.per_ampere.in_use.value * usual_current_a(found.notebook)).abs();

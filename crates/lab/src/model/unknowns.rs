@@ -2,7 +2,7 @@
 
 use arcmass_fit::joint::Prior;
 
-use crate::assume::{Apparatus, CoilsKnown, Known};
+use crate::assume::{Apparatus, CoilsKnown, DEFAULT_BEAM_WIDTH, Known};
 use crate::spread::Spread;
 
 /// One unknown of the model. SI units; gains and scales are relative, about 0.
@@ -243,8 +243,8 @@ impl Unknowns {
         }
         self.about_zero(Unknown::DirectionInPlane, apparatus.gun.direction_spread);
         self.about_zero(Unknown::DirectionAcross, apparatus.gun.direction_spread);
-        if let (true, Some(width)) = (scope.has_edges, apparatus.beam_width) {
-            self.known(Unknown::BeamWidth, width);
+        if scope.has_edges {
+            self.known(Unknown::BeamWidth, apparatus.beam_width.unwrap_or(DEFAULT_BEAM_WIDTH));
         }
         if scope.has_photos {
             self.about_zero(Unknown::LengthScale, normal(apparatus.scale_relative_u));

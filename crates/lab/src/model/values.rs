@@ -8,7 +8,7 @@ use super::coils::SizeChange;
 use super::data::RunDatum;
 use super::orbit::no_ring;
 use super::unknowns::{Unknown, Unknowns};
-use crate::assume::{Apparatus, Known};
+use crate::assume::{Apparatus, DEFAULT_BEAM_WIDTH, Known};
 use crate::desk::LabError;
 
 /// The unknowns' values, with exact ones from the apparatus.
@@ -36,7 +36,7 @@ impl Values<'_> {
             Unknown::BackgroundY => exact(self.apparatus.background[1]),
             Unknown::BackgroundZ => exact(self.apparatus.background[2]),
             Unknown::ScaleOffset => exact(self.apparatus.scale_offset),
-            Unknown::BeamWidth => self.apparatus.beam_width.map_or(0.0, exact),
+            Unknown::BeamWidth => exact(self.apparatus.beam_width.unwrap_or(DEFAULT_BEAM_WIDTH)),
             _ => 0.0,
         }
     }

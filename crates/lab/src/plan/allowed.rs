@@ -113,8 +113,15 @@ impl Ratings {
 
 /// Reading r whose largest true value r (1 + gain) + zero is the rating.
 fn highest(limit: f64, meter: Option<&Meter>) -> f64 {
-    let gain = meter.and_then(|meter| meter.of_reading).unwrap_or(0.0);
-    let zero = meter.map_or(0.0, |meter| meter.digits.unwrap_or(0.0) * meter.resolution.unwrap_or(0.0));
+    let known = meter.filter(|meter| meter.has_accuracy());
+    let class = crate::assume::DEFAULT_METER_CLASS;
+    let (gain, zero) = match (known, meter.and_then(|meter| meter.full_scale)) {
+        (Some(meter), _) => {
+            (meter.of_reading.unwrap_or(0.0), meter.digits.unwrap_or(0.0) * meter.resolution.unwrap_or(0.0))
+        }
+        (None, Some(full_scale)) => (0.0, class * full_scale),
+        (None, None) => (class, 0.0),
+    };
     ((limit - zero) / (1.0 + gain)).max(0.0)
 }
 

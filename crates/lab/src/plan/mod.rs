@@ -19,7 +19,7 @@ use exchange::Candidate;
 use ground::{Ground, Rows};
 use window::{Bounds, Possible, Stand, sign};
 
-use crate::assume::Apparatus;
+use crate::assume::{self, Apparatus};
 use crate::desk::{Desk, LabError};
 use crate::document::{CaveatEntry, RingsDocument};
 use crate::photograph::{Progress, Silent};
@@ -336,7 +336,12 @@ fn caveats(
             "set them anew for the second time, both knobs from below, and photograph again",
         ));
     }
-    let silent = apparatus.silent.iter().map(|silent| CaveatEntry {
+    let matters = |silent: &&assume::Silent| {
+        let is_held =
+            |code| ground.model.unknowns.iter().any(|(_, unknown, _)| unknown.naming().code == code);
+        silent.effects.is_empty() || silent.effects.iter().any(|code| is_held(*code))
+    };
+    let silent = apparatus.silent.iter().filter(matters).map(|silent| CaveatEntry {
         code: silent.code.to_owned(),
         sentence: silent.sentence.clone(),
         remedy: silent.remedy.to_owned(),

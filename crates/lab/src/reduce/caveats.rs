@@ -14,7 +14,6 @@ pub(super) fn caveats(
     told: Vec<Caveat>,
 ) -> Vec<CaveatEntry> {
     let mut caveats: Vec<Caveat> = silent(solved);
-    caveats.extend(meters(solved));
     caveats.extend(fall_off(solved));
     caveats.extend(scale_unchecked(solved));
     caveats.extend(left_out(notebook, solved, rings));
@@ -44,31 +43,73 @@ pub(super) fn caveats(
 
 /// What the file is silent about, each with its part in the mass.
 fn silent(solved: &Solved<'_>) -> Vec<Caveat> {
-    let part = |effect: &str| -> f64 {
-        let place = mass_place(solved);
-        let sensitivities = solved.joint.sensitivity_to_priors(place);
-        let model = &solved.bench.model;
-        let of = |(at, unknown, _): (usize, Unknown, _)| {
-            if unknown.naming().code == effect { sensitivities.get(at).map_or(0.0, |s| s * s) } else { 0.0 }
-        };
-        model.unknowns.iter().map(of).sum::<f64>().sqrt()
-    };
     let model = &solved.bench.model;
-    model
-        .apparatus
-        .silent
-        .iter()
-        .filter(|silent| silent.code != "scale-offset-not-stated" || solved.bench.scope.has_photos)
-        .filter(|silent| silent.code != "background-not-stated" || !background_is_measured(solved))
-        .map(|silent| {
-            let percent = print::significant(100.0 * part(silent.effect), 2);
-            Caveat::new(
-                silent.code,
-                format!("{}; its part in the mass is {percent} %", silent.sentence),
-                silent.remedy,
-            )
-        })
-        .collect()
+    let place = mass_place(solved);
+    let sensitivities = solved.joint.sensitivity_to_priors(place);
+    let parts = |effects: &[&str]| -> Vec<f64> {
+        let of = |(at, unknown, _): (usize, Unknown, _)| {
+            effects.contains(&unknown.naming().code).then(|| sensitivities.get(at).map_or(0.0, |s| s * s))
+        };
+        model.unknowns.iter().filter_map(of).collect()
+    };
+    let mut caveats = Vec::new();
+    for silent in &model.apparatus.silent {
+        if silent.code == "background-not-stated" && background_is_measured(solved) {
+            continue;
+        }
+        let parts = parts(silent.effects);
+        let sentence = if silent.effects.is_empty() {
+            format!("{}; what that does to the mass is not in its uncertainty", silent.sentence)
+        } else if parts.is_empty() {
+            // nothing of this notebook depends on it
+            continue;
+        } else {
+            let percent = print::significant(100.0 * parts.iter().sum::<f64>().sqrt(), 2);
+            format!("{}; it contributes {percent} % to the uncertainty of the mass", silent.sentence)
+        };
+        caveats.push(Caveat::new(silent.code, sentence, silent.remedy));
+    }
+    caveats.extend(given_the_inputs(solved));
+    caveats
+}
+
+/// Width of a beam, for the size of what an edge read unawares would do, m.
+const USUAL_BEAM_WIDTH_M: f64 = 1e-3;
+
+/// What no width stands in for: the interval of the mass holds given these, each with what it would do.
+fn given_the_inputs(solved: &Solved<'_>) -> Option<Caveat> {
+    let model = &solved.bench.model;
+    let count = model.runs.len().max(1) as f64;
+    let voltage = model.runs.iter().map(|run| run.voltage_read_v).sum::<f64>() / count;
+    let diameter = model.runs.iter().map(|run| run.diameter_m).sum::<f64>() / count;
+    if !(voltage > 0.0 && diameter > 0.0) {
+        return None;
+    }
+    let mut given = Vec::new();
+    if model.unknowns.place(Unknown::BeamLoss).is_none() {
+        let percent = print::significant(100.0 / voltage, 2);
+        given.push(format!(
+            "no energy is lost in the gas (each volt lost makes the mass {percent} % too small)"
+        ));
+    }
+    if model.runs.iter().any(|run| run.plane.is_none() && run.edge == 0.0) {
+        let width = model.apparatus.beam_width.map_or(USUAL_BEAM_WIDTH_M, |known| known.value);
+        let percent = print::significant(200.0 * width / diameter, 2);
+        let width = print::significant(1e3 * width, 2);
+        given.push(format!(
+            "diameters entered by hand are those of the middle of the beam (outer edges of a beam {width} mm wide make the mass {percent} % too large), on a true ruler"
+        ));
+    }
+    if model.is_absolute() && !solved.bench.scope.has_probe {
+        given.push("the ammeter shows the current through each coil (the total of two coils in parallel makes the mass four times too large)".to_owned());
+    }
+    (!given.is_empty()).then(|| {
+        Caveat::new(
+            "given-the-stated-inputs",
+            format!("the interval of the mass holds given the stated inputs, and given that {}", given.join("; that ")),
+            "state gas and pressure under [bulb], the edge column of readings.csv and how the coils are wired, or measure the field with a probe",
+        )
+    })
 }
 
 /// Whether the field tables told what the file is silent about: its u is below half the default.
@@ -80,30 +121,6 @@ fn background_is_measured(solved: &Solved<'_>) -> bool {
             before.is_none_or(|(_, u)| solved.joint.u(place) < 0.5 * u)
         })
     })
-}
-
-fn meters(solved: &Solved<'_>) -> Vec<Caveat> {
-    let apparatus = solved.bench.model.apparatus;
-    let mut missing = Vec::new();
-    if !apparatus.voltmeter.is_stated {
-        missing.push(("voltmeter", "[meters.voltage]"));
-    }
-    if !apparatus.ammeter.is_stated {
-        missing.push(("ammeter", "[meters.current]"));
-    }
-    if solved.bench.scope.has_probe && !apparatus.probe.is_stated {
-        missing.push(("probe", "[meters.probe]"));
-    }
-    missing
-        .into_iter()
-        .map(|(meter, table)| {
-            Caveat::new(
-                "meter-not-stated",
-                format!("the {meter}'s accuracy is not stated; its part is not in the uncertainty"),
-                format!("state {table} from the meter's data sheet"),
-            )
-        })
-        .collect()
 }
 
 fn fall_off(solved: &Solved<'_>) -> Option<Caveat> {

@@ -20,6 +20,8 @@ pub(super) struct Uncertain {
     pub(super) muzzle_m: f64,
     pub(super) direction_rad: f64,
     pub(super) voltage_offset_v: f64,
+    /// What the offsets of such guns scatter about, V.
+    pub(super) voltage_offset_mean_v: f64,
     pub(super) background_t: f64,
     pub(super) scale_offset_m: f64,
 }
@@ -30,6 +32,7 @@ const STATED: Uncertain = Uncertain {
     muzzle_m: 0.5e-3,
     direction_rad: 0.4 * DEG,
     voltage_offset_v: 1.0,
+    voltage_offset_mean_v: 0.0,
     background_t: 10e-6,
     scale_offset_m: 1e-3,
 };
@@ -151,13 +154,14 @@ impl Truth {
         };
         let uncertain = if design.silent {
             Uncertain {
-                radius_m: 0.005 * radius_m,
-                separation_m: 0.005 * radius_m,
-                muzzle_m: 1e-3,
+                radius_m: 0.015 * radius_m,
+                separation_m: 0.015 * radius_m,
+                muzzle_m: 3e-3,
                 direction_rad: DEG,
-                voltage_offset_v: 3.0,
+                voltage_offset_v: 5.0,
+                voltage_offset_mean_v: -2.0,
                 background_t: 30e-6,
-                scale_offset_m: 2e-3,
+                scale_offset_m: 5e-3,
             }
         } else {
             STATED
@@ -205,7 +209,7 @@ impl Bench {
         let mut separation_m = nominal.separation_m + u.separation_m * standard_normal(rng);
         let mean_radius_m = nominal.radius_m + u.radius_m * standard_normal(rng);
         let mut background = nominal.background_t.map(|b| b + u.background_t * standard_normal(rng));
-        let mut voltage_offset_v = u.voltage_offset_v * standard_normal(rng);
+        let mut voltage_offset_v = u.voltage_offset_mean_v + u.voltage_offset_v * standard_normal(rng);
         let (mut edge_m, mut loss_v, mut coil_factor) = (0.0, 0.0, 1.0);
         match outside {
             Outside::Nothing | Outside::Slip(_) | Outside::ProbeGain(_) => {}

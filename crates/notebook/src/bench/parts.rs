@@ -233,6 +233,7 @@ pub(super) fn meter(section: &Section<'_>, kind: Dimension, sink: &mut Sink) -> 
         resolution: section.plain("resolution", kind, Must::Positive, sink),
         noise: section.plain("noise", kind, Must::NotNegative, sink),
         zero: section.stated("zero", kind, Must::Any, sink),
+        full_scale: section.plain("full_scale", kind, Must::Positive, sink),
     }
 }
 

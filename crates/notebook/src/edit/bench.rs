@@ -261,35 +261,40 @@ fn revived(text: &str, line: usize, key: &str, toml: &str) -> String {
 mod tests {
     use super::*;
 
-    const TEMPLATE: &str = include_str!("../../templates/bench.toml");
+    fn template() -> String {
+        crate::example_bench()
+    }
 
     #[test]
     fn every_key_can_be_read_emptied_and_set_again() {
         for place in bench_keys() {
-            let Some(old) = bench_value(TEMPLATE, place.table, place.key) else { continue };
-            let Ok(emptied) = set_bench_value(TEMPLATE, place.table, place.key, &old, "") else { continue };
+            let Some(old) = bench_value(&template(), place.table, place.key) else { continue };
+            let Ok(emptied) = set_bench_value(&template(), place.table, place.key, &old, "") else {
+                continue;
+            };
             assert_eq!(bench_value(&emptied, place.table, place.key), None, "{place:?}");
             let back = set_bench_value(&emptied, place.table, place.key, "", &old).unwrap();
-            assert_eq!(back, TEMPLATE, "{place:?}");
+            assert_eq!(back, template(), "{place:?}");
         }
     }
 
     #[test]
     fn a_change_keeps_every_other_byte() {
-        let new = set_bench_value(TEMPLATE, "gun", "voltage_limit", "300 V", "250 V").unwrap();
-        assert_eq!(new, TEMPLATE.replace("\"300 V\"", "\"250 V\""));
-        let new = set_bench_value(TEMPLATE, "coils", "mean_radius", "150.0(5) mm", "151 mm ± 0.5").unwrap();
-        assert!(new.contains("mean_radius = \"151 mm ± 0.5\"          # to the middle"), "{new}");
-        let new = set_bench_value(TEMPLATE, "gun", "muzzle", "0 mm, -40 mm, 0 mm", "1 mm, -41 mm, 0 mm");
-        assert!(new.unwrap().contains("muzzle = [\"1 mm\", \"-41 mm\", \"0 mm\"]  # where"));
+        let new = set_bench_value(&template(), "gun", "voltage_limit", "300 V", "250 V").unwrap();
+        assert_eq!(new, template().replace("\"300 V\"", "\"250 V\""));
+        let new =
+            set_bench_value(&template(), "coils", "mean_radius", "150.0(5) mm", "151 mm ± 0.5").unwrap();
+        assert!(new.contains("mean_radius = \"151 mm ± 0.5\"        # to the middle"), "{new}");
+        let new = set_bench_value(&template(), "gun", "muzzle", "0 mm, -40 mm, 0 mm", "1 mm, -41 mm, 0 mm");
+        assert!(new.unwrap().contains("muzzle = [\"1 mm\", \"-41 mm\", \"0 mm\"] # where"));
     }
 
     #[test]
     fn a_commented_key_comes_to_life_where_it_stands_and_a_new_table_is_made() {
-        let new = set_bench_value(TEMPLATE, "bulb", "gas", "", "hydrogen").unwrap();
-        assert_eq!(new, TEMPLATE.replace("# gas = ", "gas = "));
+        let new = set_bench_value(&template(), "bulb", "gas", "", "hydrogen").unwrap();
+        assert_eq!(new, template().replace("# gas = ", "gas = "));
         let new =
-            set_bench_value(TEMPLATE, "surroundings", "background", "", "0(30) uT, -45(10) uT, 0(30) uT");
+            set_bench_value(&template(), "surroundings", "background", "", "0(30) uT, -45(10) uT, 0(30) uT");
         assert!(
             new.unwrap()
                 .contains("[surroundings]\nbackground = [\"0(30) uT\", \"-45(10) uT\", \"0(30) uT\"]\n")
@@ -325,13 +330,13 @@ mod tests {
 
     #[test]
     fn what_can_not_stand_there_is_refused_with_its_fault() {
-        let fault = set_bench_value(TEMPLATE, "gun", "voltage_limit", "300 V", "300 mm").unwrap_err();
+        let fault = set_bench_value(&template(), "gun", "voltage_limit", "300 V", "300 mm").unwrap_err();
         assert!(matches!(&fault, EditFault::Faults(f) if f.0[0].found.contains("length")), "{fault}");
-        let fault = set_bench_value(TEMPLATE, "gun", "voltage_limit", "280 V", "300 V").unwrap_err();
+        let fault = set_bench_value(&template(), "gun", "voltage_limit", "280 V", "300 V").unwrap_err();
         assert!(matches!(&fault, EditFault::Changed { now, .. } if now == "300 V"));
-        assert!(set_bench_value(TEMPLATE, "gun", "nonsense", "", "1").is_err());
+        assert!(set_bench_value(&template(), "gun", "nonsense", "", "1").is_err());
         for typed in ["\" x = 1 #", "a\nb = 2", "\u{202e}1 V", "[[", "'''"] {
-            let new = set_bench_value(TEMPLATE, "bench", "name", "Window bench", typed);
+            let new = set_bench_value(&template(), "bench", "name", "Window bench", typed);
             assert_eq!(bench_value(&new.unwrap(), "bench", "name"), Some(one_line(typed)), "{typed:?}");
         }
     }

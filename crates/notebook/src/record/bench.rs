@@ -173,6 +173,15 @@ pub struct Meter {
     pub noise: Option<f64>,
     /// A stated zero, in SI, instead of digits.
     pub zero: Option<Stated>,
+    /// Largest value that it shows, in SI; what the class of a meter without a data sheet is taken of.
+    pub full_scale: Option<f64>,
+}
+
+impl Meter {
+    /// Whether anything says how true it is; a resolution does not.
+    pub fn has_accuracy(&self) -> bool {
+        self.of_reading.is_some() || self.digits.is_some() || self.zero.is_some()
+    }
 }
 
 /// `[surroundings]`: what the Earth and the building add.

@@ -14,7 +14,7 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
     html! {
         div.result {
             p.large { span { (symbol("m")) " = " (plus_minus(mass)) " kg" } }
-            p { "± is one standard uncertainty, " (percent(relative)) " %. With 95 % probability the mass lies in " span.unit { (interval_95(mass)) " kg" } "." }
+            p { "± is one standard uncertainty, " (percent(relative)) " %. Given the stated inputs, the mass lies in " span.unit { (interval_95(mass)) " kg" } " with 95 % probability." }
             p {
                 "It " b { (verdict(reference.difference_in_u)) } " the accepted value, " span.unit { (short(&reference.mass_kg)) " kg" }
                 " (" (reference.source) "): it lies " (apart(reference.difference_in_u)) " it, where " (symbol("u")) " is the standard uncertainty of the difference."
