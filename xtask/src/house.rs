@@ -42,6 +42,7 @@ pub(crate) fn offences(root: &Path) -> Result<Vec<String>, String> {
     offences.extend(dead_paths(root));
     offences.extend(terms_without_code(root));
     offences.extend(unread_references(root));
+    offences.extend(crate::words::offences(root)?);
     Ok(offences)
 }
 

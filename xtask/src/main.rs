@@ -8,6 +8,7 @@ mod metadata;
 mod repository;
 mod stage;
 mod study;
+mod words;
 
 use std::process::ExitCode;
 

@@ -51,10 +51,10 @@ pub(crate) enum Command {
     /// Join the masses of several notebooks, and show each bench's history
     #[command(after_help = "Example:\n  arcmass combine spring autumn other-bench --to history.svg")]
     Combine(CombineArguments),
-    /// Flux density at points, field per ampere by probe and by geometry
+    /// Flux density at points, coil constant by probe and by geometry
     #[command(after_help = "Example:\n  arcmass field window-bench --current 1.5 --at 0,0,0 --at 0,-40,0")]
     Field(Field),
-    /// Say which settings to take next, what they will tell, and what no number of runs removes
+    /// Propose the next settings, with the uncertainty they will give and the part that no number of runs removes
     #[command(after_help = "Example:\n  arcmass plan window-bench --runs 12")]
     Plan(PlanArguments),
     /// Measure the photographs
@@ -237,13 +237,13 @@ pub(crate) struct PathArguments {
     /// Ammeter reading, A
     #[arg(long, value_name = "I", allow_hyphen_values = true, value_parser = number)]
     pub(crate) current: f64,
-    /// Tube turned about the line through the muzzle, degrees
+    /// Tube rotated about the line through the anode aperture, degrees
     #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true, value_parser = number)]
     pub(crate) gun_tilt: f64,
     /// Coil leads: + as described in the bench file, - reversed
     #[arg(long, value_name = "S", default_value = "+", allow_hyphen_values = true, value_parser = ["+", "-"])]
     pub(crate) field_sense: String,
-    /// Whole bench turned about the vertical, counter-clockwise seen from above, degrees
+    /// Whole bench rotated about the vertical, counter-clockwise seen from above, degrees
     #[arg(long, value_name = "A", default_value_t = 0.0, allow_hyphen_values = true, value_parser = number)]
     pub(crate) bench_turned: f64,
     /// Write the figures (front, side, perspective) into this folder, each as SVG and as text, and as PNG where that is built in
@@ -279,7 +279,7 @@ pub(crate) struct Report {
     /// Sheets of a PDF; an HTML page takes the printer's
     #[arg(long, value_name = "SIZE", value_enum, default_value_t = Paper::A4)]
     pub(crate) paper: Paper,
-    /// Unit in which flux densities are told; N is the force in newton on one elementary charge at one metre per second
+    /// Unit of flux densities; N is the force in newton on one elementary charge at one metre per second
     #[arg(long, value_name = "UNIT", value_enum, default_value_t = FluxDensity::Millitesla)]
     pub(crate) flux_density: FluxDensity,
     /// What to write: the report, a blank worksheet for the class, or the teacher's key to it
@@ -292,7 +292,7 @@ pub(crate) struct Report {
 pub(crate) enum Sheet {
     /// Everything measured and what was made of it
     Report,
-    /// Blanks to fill, with this bench's sizes and settings
+    /// Blanks to fill, with this bench's coil geometry and settings
     Worksheet,
     /// Every run worked through, and what common slips make of it
     Key,

@@ -84,16 +84,16 @@ impl Sheet {
             self.gap();
             let sure = 100.0 * finding.confidence;
             self.paragraph("▲ ", &format!("{} ({:.0} % sure)", finding.sentence, sure.min(99.0)));
-            self.paragraph("    what to do: ", &finding.remedy);
+            self.paragraph("    remedy: ", &finding.remedy);
         }
         if caveats.is_empty() {
             return;
         }
         self.gap();
-        self.line("Keep in mind:");
+        self.line("Caveats:");
         for caveat in caveats {
             self.paragraph("  ○ ", &format!("{}.", capital(&caveat.sentence)));
-            self.paragraph("      to do better: ", &caveat.remedy);
+            self.paragraph("      remedy: ", &caveat.remedy);
         }
     }
 

@@ -75,7 +75,7 @@ fn joint_fault(model: &Model<'_>, fault: JointFault<LabError>) -> LabError {
             LabError::lacking(
                 "bench.toml",
                 format!("nothing in the notebook fixes the {words}"),
-                "state the coils' sizes and turns, a field_per_ampere, or give a field-probe.csv",
+                "state the coil geometry and turns, a field_per_ampere, or give a field-probe.csv",
             )
         }
         other => LabError::lacking(

@@ -77,7 +77,7 @@ fn lacks(notebook: &Notebook) -> Vec<Lack> {
     let by_photo = runs.iter().any(|run| run.ring_photo.is_some() && run.diameter.is_none());
     if !has_field {
         for command in ["field", "reduce", "path", "plan"] {
-            add(command, true, "sizes and turns under [coils], a field_per_ampere, or a field-probe.csv");
+            add(command, true, "geometry and turns under [coils], a field_per_ampere, or a field-probe.csv");
         }
     }
     let gun = bench.gun.as_ref();
@@ -118,7 +118,11 @@ fn lacks(notebook: &Notebook) -> Vec<Lack> {
         );
     }
     if bench.gun.as_ref().is_none_or(|gun| gun.muzzle.is_none()) {
-        add("path", false, "muzzle and direction under [gun]: without them the ring is taken as centred");
+        add(
+            "path",
+            false,
+            "muzzle (the anode aperture) and direction under [gun]: without them the ring is taken as centred",
+        );
     }
     if bench.surroundings.is_none() && notebook.probe_tables.is_empty() {
         add(

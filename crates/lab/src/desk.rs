@@ -114,7 +114,7 @@ fn accepted_in(file: &str, sentence: &str) -> String {
     let what = match file {
         "bench.toml" => "a bench file that states what this command needs; `arcmass check` lists it",
         "readings.csv" => "readings with what this command needs; `arcmass check` lists it",
-        "field-probe.csv" => "readings of the probe that follow a line against the coil current",
+        "field-probe.csv" => "probe readings on a straight line against the coil current",
         "command line" => "the values that `arcmass help` lists for this command",
         photo if photo.starts_with("photos/") => {
             return format!(

@@ -254,13 +254,13 @@ fn check(setting: &Setting) -> Result<(), LabError> {
         return Err(LabError::lacking(
             "command line",
             format!("the gun tilt must lie above −180° and up to 180°, got {}°", setting.gun_tilt_deg),
-            "0 is a ring, 180 the tube turned half round",
+            "0 is a ring, 180 the tube rotated by half a turn",
         ));
     }
     if !(-360.0..=360.0).contains(&setting.bench_turned_deg) {
         return Err(LabError::lacking(
             "command line",
-            format!("the bench must be turned by at most 360°, got {}°", setting.bench_turned_deg),
+            format!("the bench must be rotated by at most 360°, got {}°", setting.bench_turned_deg),
             "give the angle from the bench's first place, counter-clockwise seen from above",
         ));
     }
@@ -285,7 +285,9 @@ impl Launch {
         }
         let current_a = setting.current_a * (1.0 + gain) + zero_a;
         if current_a <= 0.0 {
-            return Err(no_path("the coil current, corrected for the ammeter's zero, is not above 0 A"));
+            return Err(no_path(
+                "the coil current, corrected for the zero offset of the ammeter, is not above 0 A",
+            ));
         }
         let energy = charge.abs() * voltage;
         let momentum = motion::momentum(energy, apparatus.assumed_mass_kg);

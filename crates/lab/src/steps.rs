@@ -121,25 +121,25 @@ fn full(reduction: &ReductionDocument, entry: &RunEntry, unit: &FieldUnit) -> Ve
     let radius_m = 5e-4 * entry.ring_diameter_mm.value;
     vec![
         Step {
-            name: "accelerating voltage: the voltmeter corrected, and the gun’s offset",
+            name: "accelerating voltage: voltmeter corrected, with the voltage offset of the gun",
             formula: "*V* + *V*_{0}".into(),
             with_numbers: format!("{} V + ({} V)", q(&entry.voltage_v, 1.0), print::fixed(offset_v, -2)),
             result: format!("{} V", n(accelerating_v)),
         },
         Step {
-            name: "coil current, the ammeter corrected",
+            name: "coil current, ammeter corrected",
             formula: "*I*".into(),
             with_numbers: String::new(),
             result: format!("{} A", q(&entry.current_a, 1.0)),
         },
         Step {
-            name: "flux density along the ring: coils off their centre, and the surroundings",
+            name: "mean flux density along the ring, with the background field",
             formula: "*B*".into(),
             with_numbers: String::new(),
             result: format!("{} {}", q(&entry.flux_density_mt, unit.per_millitesla), unit.shown),
         },
         Step {
-            name: "radius of the ring, freed of view and scale",
+            name: "radius of the ring, corrected for perspective and scale",
             formula: "*r* = *d* / 2".into(),
             with_numbers: format!("{} mm / 2", q(&entry.ring_diameter_mm, 1.0)),
             result: format!("{} mm", n(1e3 * radius_m)),

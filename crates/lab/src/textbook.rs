@@ -130,8 +130,8 @@ fn squared_diameters(group: &[&RunDatum], k: f64) -> Option<TextbookLine> {
         free.as_ref(),
         &through_origin,
         "V",
-        "as if the gun's offset added",
-        "no offset of the gun shows",
+        "a voltage offset of the gun of",
+        "no voltage offset of the gun is seen",
     );
     Some(TextbookLine {
         line: "diameter-squared-against-voltage".to_owned(),
@@ -163,8 +163,8 @@ fn inverse_radii(group: &[&RunDatum], k: f64) -> Option<TextbookLine> {
         free.as_ref(),
         &through_origin,
         "µT",
-        "as if a stray field along the coils' field added",
-        "no stray field along the axis shows",
+        "a stray field along the field of the coils of",
+        "no stray field along the axis is seen",
     );
     Some(TextbookLine {
         line: "current-against-inverse-radius".to_owned(),
@@ -227,17 +227,16 @@ fn sentence(
     };
     let change = 100.0 * (free.mass_kg / origin.mass_kg - 1.0);
     // a line without scatter would print rounding errors as its uncertainty
-    let size =
-        if u > 1e-9 * offset.abs() { print::plus_minus(offset, u) } else { print::significant(offset, 3) };
+    let size = if u > 1e-9 * offset.abs() { print::short(offset, u) } else { print::significant(offset, 3) };
     if offset.abs() < SEEN * u {
         return format!(
-            "{place}: the free line misses the origin by {size} {unit}, within its uncertainty; {nothing}, and letting \
-             the line miss the origin only costs precision"
+            "{place}: the intercept of the free line is equivalent to {size} {unit}, consistent with zero: {nothing}, and the free \
+             intercept only costs precision"
         );
     }
     format!(
-        "{place}: the free line misses the origin {adds} {size} {unit}; the mass from the slope is then {}{} % \
-         against the line forced through the origin",
+        "{place}: the intercept of the free line is equivalent to {adds} {size} {unit}; the mass from the slope then differs by {}{} % \
+         from that of the line forced through the origin",
         if change > 0.0 { "+" } else { "" },
         print::fixed(change, -1)
     )
@@ -289,11 +288,13 @@ pub fn signatures(
             points,
         });
     };
-    add("1/V", "the gun's voltage offset", "1/kV", &|run| 1e3 / run.voltage_read_v);
-    add("1/I", "a stray field along the axis; it flips with the sense", "1/A", &|run| {
+    add("1/V", "the voltage offset of the gun", "1/kV", &|run| 1e3 / run.voltage_read_v);
+    add("1/I", "a stray field along the axis; it changes sign with the sense", "1/A", &|run| {
         run.sense * run.turned_rad.cos() / run.current_read_a
     });
-    add("1/r", "an edge read for the centre, or the zero of the scale", "1/m", &|run| 2.0 / run.diameter_m);
+    add("1/r", "an edge read for the middle of the beam, or a zero offset of the scale", "1/m", &|run| {
+        2.0 / run.diameter_m
+    });
     if let Some(radius) = radius {
         add("(r/R)^4", "the field's fall-off", "1", &|run| (0.5 * run.diameter_m / radius).powi(4));
     }

@@ -80,8 +80,9 @@ fn benches_with_other_meters_share_less() {
         all(&days)
     };
     let (same, other) = (of([AS_STATED, AS_STATED]), of([AS_STATED, "of_reading = \"1.01 %\""]));
-    let ammeter =
-        |found: &CombinationDocument| found.shared_causes.iter().any(|c| c.cause == "ammeter's gain");
+    let ammeter = |found: &CombinationDocument| {
+        found.shared_causes.iter().any(|c| c.cause == "calibration (gain) of the ammeter")
+    };
     assert!(ammeter(&same) && !ammeter(&other));
     assert!(other.mass_kg.standard_uncertainty < same.mass_kg.standard_uncertainty);
     assert!(

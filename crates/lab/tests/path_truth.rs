@@ -163,7 +163,8 @@ fn ratings_are_said_and_nothing_else_is() {
 #[test]
 fn the_diameters_uncertainty_follows_from_field_meters_and_offset() {
     // u(k)/k = 0.4 %, u(V₀) = 2 V of 250 V: d ∝ √V / k
-    let bench = UNIFORM.replace("0(0) V", "0(2) V");
+    let exact = "[meters.voltage]\nof_reading = \"0 %\"\n[meters.current]\nof_reading = \"0 %\"\n";
+    let bench = UNIFORM.replace("0(0) V", "0(2) V") + exact;
     let document = predict(&bench, &setting(250.0, 1.5));
     let wanted = document.fitted_diameter_mm.unwrap() * (0.004_f64).hypot(0.5 * 2.0 / 250.0);
     let found = document.fitted_diameter_standard_uncertainty_mm.unwrap();

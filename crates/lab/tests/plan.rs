@@ -66,7 +66,7 @@ fn leads_or_bench_change_once_and_the_safe_act_comes_first() {
     let stands: Vec<_> =
         plan.settings.iter().map(|s| (s.field_sense.clone(), s.bench_turned_deg.to_bits())).collect();
     assert_eq!(stands.windows(2).filter(|pair| pair[0] != pair[1]).count(), 1);
-    assert!(plan.cautions.iter().any(|caution| caution.contains("responsible person")));
+    assert!(plan.cautions.iter().any(|caution| caution.contains("person responsible")));
 }
 
 #[test]

@@ -34,7 +34,11 @@ fn notebook(folder: &Path) -> PathBuf {
     for (index, row) in usable.enumerate() {
         writeln!(readings, "{},{},{},{}", index + 1, row[0], row[1], 1e3 * row[2]).unwrap();
     }
-    std::fs::write(folder.join("bench.toml"), "[bench]\nformat = 1\nname = \"S01\"\n").unwrap();
+    // the published uncertainties are those of the scatter alone
+    let exact = "of_reading = \"0 %\"\n";
+    let bench =
+        format!("[bench]\nformat = 1\nname = \"S01\"\n[meters.current]\n{exact}[meters.probe]\n{exact}");
+    std::fs::write(folder.join("bench.toml"), bench).unwrap();
     std::fs::write(folder.join("field-probe.csv"), probe).unwrap();
     std::fs::write(folder.join("readings.csv"), readings).unwrap();
     folder.to_owned()

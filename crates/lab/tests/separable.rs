@@ -64,7 +64,7 @@ fn at_one_current_mass_and_axial_field_are_the_same_thing() {
     let runs = [(150.0, 1.5), (200.0, 1.5), (250.0, 1.5), (300.0, 1.5)];
     let found = reduced("[gun]\nvoltage_offset = \"0(0.5) V\"\n", &runs, "diameter_mm,diameter_u_mm", plain);
     let caveat = said(&found, "not-separable", "at one current, mass and stray field along the axis");
-    assert!(caveat.remedy.contains("turned by 180°"), "{}", caveat.remedy);
+    assert!(caveat.remedy.contains("rotated by 180°"), "{}", caveat.remedy);
     let four = settings(caveat);
     assert_eq!(four.len(), 4);
     let currents = four.iter().map(|s| s.1);

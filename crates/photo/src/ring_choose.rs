@@ -99,7 +99,7 @@ fn outline_taken() -> PhotoCaveat {
 pub(crate) fn better_left_out() -> PhotoCaveat {
     PhotoCaveat::new(
         "brighter-line-left-out",
-        "the beam should be the brightest thin line; a brighter one is no beam by its shape and was left out",
+        "the beam should be the brightest thin line; a brighter one is no beam by its shape and was rejected",
         "check the overlay; if the wrong line was taken, state the bulb's radius or mark points on the beam by hand",
     )
 }
@@ -107,7 +107,7 @@ pub(crate) fn better_left_out() -> PhotoCaveat {
 fn two_rings() -> PhotoCaveat {
     PhotoCaveat::new(
         "two-rings",
-        "the beam should be the only bright ring; a second one is seen and was left out",
+        "the beam should be the only bright ring; a second one is seen and was rejected",
         "check the overlay; if the wrong ring was taken, mark points on the beam by hand",
     )
 }

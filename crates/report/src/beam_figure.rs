@@ -14,11 +14,11 @@ const GAP_DEG: f64 = 2.0;
 
 /// The beam of one photograph about its fitted circle (of a side view: about its helix).
 pub fn beam(beam: &StraightBeam) -> Figure {
-    let figure = Figure::new(format!("The beam on {} laid straight", beam.photo), told(beam))
+    let figure = Figure::new(format!("The beam on {} unrolled along the circle", beam.photo), told(beam))
         .id(&format!("beam-{}", beam.photo));
     let along = match (&beam.strip, beam.is_from_muzzle) {
         (None, _) => "along the beam / °, 360 a turn",
-        (_, true) => "along the beam from the muzzle / °",
+        (_, true) => "along the beam from the anode aperture / °",
         (_, false) => "along the beam / °",
     };
     match &beam.strip {
@@ -102,12 +102,12 @@ fn told(beam: &StraightBeam) -> String {
         );
     };
     let from = if beam.is_from_muzzle {
-        "from the muzzle in the electrons’ direction"
+        "from the anode aperture along the beam"
     } else {
-        "from the first point that was believed"
+        "from the first accepted point"
     };
     format!(
-        "Above: the photograph of run {} laid straight along the fitted circle of {} mm, {} mm to each side, the ring’s outside on top, brightened where it is dim; the angle counts {from}. \
+        "Above: the photograph of run {} unrolled along the fitted circle of {} mm, {} mm to each side, the ring’s outside on top, brightened where it is dim; the angle counts {from}. \
          Below: distance of the centre line from the circle, outwards positive. {scatter}",
         beam.run,
         print::significant(beam.diameter_mm, 5),

@@ -54,11 +54,11 @@ pub(crate) fn masses(reduction: &ReductionDocument) -> Figure {
         .points(Meaning::Measured, "full model, *k* = 1", of(false));
     let struck = of(true);
     if !struck.is_empty() {
-        panel = panel.points(Meaning::Rejected, "struck", struck);
+        panel = panel.points(Meaning::Rejected, "excluded", struck);
     }
     Figure::new(
         "Mass from each run",
-        "Each run's mass by the full model with its bar and by the textbook formula, the joint result as a band, the accepted value as a line.",
+        "Each run's mass by the full model with its standard uncertainty and by the textbook formula, the joint result as a band, the accepted value as a line.",
     )
     .id("masses")
     .width(WIDTH)
@@ -109,7 +109,7 @@ pub(crate) fn law(reduction: &ReductionDocument, unit: &FieldUnit) -> Figure {
     .points(Meaning::Measured, "measured, *k* = 1", kept.iter().map(|run| at(run)).collect());
     let struck: Vec<Point> = reduction.runs.iter().filter(|run| run.struck).map(at).collect();
     if !struck.is_empty() {
-        panel = panel.points(Meaning::Rejected, "struck", struck);
+        panel = panel.points(Meaning::Rejected, "excluded", struck);
     }
     let below = Panel::residuals(Axis::new("residual / mm"))
         .rule(Meaning::Predicted, Side::Level, 0.0, "")

@@ -26,7 +26,7 @@ pub(crate) fn textbook_lines(reduction: &ReductionDocument) -> Option<Figure> {
     let mut panels = panels.into_iter();
     let first = panels.next()?;
     let figure = Figure::new(
-        "The textbook’s two straight lines",
+        "The two textbook straight lines",
         "Readings as read with straight lines through them, forced through the origin and free: squared diameter against voltage at one current, current against one over the radius at one voltage.",
     )
     .id("textbook-lines")
@@ -91,14 +91,14 @@ pub(crate) fn signatures(reduction: &ReductionDocument) -> Option<Figure> {
         .filter_map(|one| Some((*one, one.correlation?)))
         .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
     let said = strongest.map_or_else(
-        || "No shape varies enough over these runs to be told.".to_owned(),
+        || "No shape varies enough over these runs to be recognised.".to_owned(),
         |(one, r)| {
             format!("The excess follows {} most closely (correlation {r:.2}): {}.", one.shape, one.means)
         },
     );
     let figure = Figure::new(
         "Which shape does the excess follow?",
-        format!("Each run’s charge-to-mass ratio by the textbook’s formula over the joint result, less one, against the five shapes that spoiling effects have. {said}"),
+        format!("Specific charge e/m of each run by the textbook formula relative to the joint result, minus one, against the five shapes of systematic effects. {said}"),
     )
     .id("signatures")
     .width(WIDTH)
@@ -114,7 +114,7 @@ pub(crate) fn signatures(reduction: &ReductionDocument) -> Option<Figure> {
 fn small(one: &Signature) -> Panel {
     let x = match one.shape.as_str() {
         "1/V" => "1/*V* / (1/kV)",
-        "1/I" => "±1/*I* / (1/A)",
+        "1/I" => "sign × 1/*I* / (1/A)",
         "1/r" => "1/*r* / (1/m)",
         "(r/R)^4" => "(*r*/*R*)⁴",
         _ => "*r*/*V*² / (mm/kV²)",

@@ -50,8 +50,8 @@ pub fn line(field: &FieldDocument) -> Option<Figure> {
         let rise = geometry.value.abs() * (last[1] - first[1]).signum();
         let zero = field.intercept_mt.map_or(0.0, |q| q.value);
         let at = |current: f64| [current, zero + rise * current];
-        panel = panel.curve(Meaning::Stated, "by the coils’ sizes", vec![at(first[0]), at(last[0])]);
-        beside = ", with the line that the coils’ sizes give";
+        panel = panel.curve(Meaning::Stated, "by the coil geometry", vec![at(first[0]), at(last[0])]);
+        beside = ", with the line that the coil geometry gives";
     }
     let described = format!(
         "{} readings of the probe and the straight line through them{beside}; below, what the readings differ from the line, \
@@ -123,11 +123,11 @@ fn profile_panels(profile: &Profile, readings: &[&MapReading], with_names: bool)
     let axis_label = Axis::new(format!("*{}* / mm", profile.along));
     let mut above = Panel::new(axis_label, Axis::new("*B*_{z}/*B*_{0}")).height(170.0).curve(
         Meaning::Stated,
-        name("sizes as stated"),
+        name("geometry as stated"),
         pairs(&profile.stated),
     );
     if let Some(fitted) = &profile.fitted {
-        above = above.curve(Meaning::Predicted, name("sizes fitted"), pairs(fitted));
+        above = above.curve(Meaning::Predicted, name("geometry fitted"), pairs(fitted));
     }
     let marks = readings.iter().filter_map(|r| {
         // the bar of a reading, carried to the ratio
@@ -171,7 +171,7 @@ pub fn map(field: &FieldDocument) -> Option<Figure> {
         )
     });
     let described = format!(
-        "What the coils’ field differs from that at the centre, in per cent: left in the ring’s plane, right in the plane that \
+        "What the coils’ field differs from that at the centre, in percent: left in the ring’s plane, right in the plane that \
          holds the axis z and the vertical y. The glowing line is the ring, the dashed circle the glass.{over}"
     );
     Some(
@@ -230,6 +230,6 @@ pub(crate) fn basis(basis: &str) -> &'static str {
     match basis {
         "ratings" => "those that the ratings and the glass allow",
         "readings" => "those of the readings",
-        _ => "taken as 0.15 to 0.45 coil radii, because ratings and readings tell none",
+        _ => "taken as 0.15 to 0.45 coil radii, for want of ratings and readings",
     }
 }

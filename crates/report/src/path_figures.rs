@@ -133,7 +133,7 @@ fn told(path: &PathDocument) -> String {
     };
     parts.push(end);
     format!(
-        "Coils, bulb and gun are drawn to scale, the gun’s body as assumed. The beam: {}.",
+        "Coils and bulb are to scale, the body of the gun is schematic. The beam: {}.",
         parts.join(", ").replace("gun's", "gun’s")
     )
 }

@@ -42,12 +42,12 @@ fn described(bench: &Bench, ring: &[[f64; 3]]) -> String {
         parts.push("the bulb as a circle");
     }
     if muzzle_mm(bench).is_some() {
-        parts.push("the gun's end at the muzzle");
+        parts.push("the end of the gun at the anode aperture (schematic)");
     }
     if !ring.is_empty() {
         parts.push("the beam's ring as a glowing line");
     }
-    format!("Left: seen along the coils' axis; right: seen across it. Drawn are {}.", parts.join(", "))
+    format!("Left: seen along the coils' axis; right: seen across it. Shown: {}.", parts.join(", "))
 }
 
 /// Coils, glass and gun, seen along one axis.

@@ -12,7 +12,7 @@ pub fn window(plan: &PlanDocument) -> Figure {
     let used = |arrangement: &&Arrangement| plan.settings.iter().any(|setting| is_in(setting, arrangement));
     let shown: Vec<&Arrangement> = plan.window.arrangements.iter().filter(used).collect();
     let described = format!(
-        "{} settings, numbered in the order to take them, in the window of voltage and current in which a ring clears the glass, glows and keeps every rating: expected ± {:.2} % on the mass, never below ± {:.2} %.",
+        "{} settings, numbered in the order to take them, in the window of voltage and current in which a ring clears the glass, glows and keeps every rating: expected u = {:.2} % of the mass, never below {:.2} %.",
         plan.settings.len(),
         plan.expected.as_stated_percent,
         plan.floor.standard_uncertainty_percent
@@ -38,11 +38,11 @@ fn panel(plan: &PlanDocument, arrangement: &Arrangement, is_first: bool) -> Pane
         .iter()
         .filter(|setting| is_in(setting, arrangement))
         .map(|setting| Point::new(setting.voltage_v, setting.current_a).label(setting.order.to_string()));
-    let leads = if arrangement.field_sense == "-" { "leads exchanged" } else { "leads as described" };
+    let leads = if arrangement.field_sense == "-" { "leads reversed" } else { "leads as wired" };
     let turned = if arrangement.bench_turned_deg == 0.0 {
         String::new()
     } else {
-        format!(", bench turned {}°", arrangement.bench_turned_deg)
+        format!(", bench rotated by {}°", arrangement.bench_turned_deg)
     };
     let x = Axis::new(format!("*V* / V  ({leads}{turned})"));
     Panel::new(x, Axis::new("*I* / A"))

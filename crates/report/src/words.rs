@@ -25,11 +25,6 @@ pub(crate) fn short_in(q: &Q, factor: f64) -> String {
     short(&q.times(factor))
 }
 
-/// `9.12 ± 0.07` of a quantity.
-pub(crate) fn plus_minus(q: &Q) -> String {
-    print::plus_minus(q.value, q.standard_uncertainty)
-}
-
 /// `[9.04, 9.18]`, 95 %.
 pub(crate) fn interval_95(q: &Q) -> String {
     let [low, high] = q.interval_95;

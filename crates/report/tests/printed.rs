@@ -271,7 +271,7 @@ fn a_struck_run_stands_with_its_reason() {
     let html = open_bench("Bench", "the door was open", "dim").html();
     check(&html);
     assert!(html.contains("Struck: The door was open."));
-    assert!(html.contains("16 runs count, 1 struck."));
+    assert!(html.contains("16 runs count, 1 excluded."));
 }
 
 #[test]

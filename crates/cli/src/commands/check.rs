@@ -15,7 +15,7 @@ pub(crate) fn run(asked: &NotebookArguments, arguments: &Arguments) -> Result<()
     }
     let mut sheet = Sheet::default();
     sheet.line(format!("{}: no faults", document.bench));
-    let struck = if document.struck > 0 { format!(", {} struck", document.struck) } else { String::new() };
+    let struck = if document.struck > 0 { format!(", {} excluded", document.struck) } else { String::new() };
     sheet.line(format!(
         "  {} runs{struck}, {} probe readings, {} photographs named",
         document.runs, document.probe_readings, document.photographs

@@ -21,7 +21,7 @@ pub(crate) fn run(demo: &Demo, arguments: &Arguments) -> Result<(), Ending> {
     }
     let mut sheet = Sheet::default();
     sheet.line(format!(
-        "An invented bench in {}: simulated readings, drawn photographs.",
+        "An invented bench in {}: simulated readings, computer-generated photographs.",
         demo.folder.display()
     ));
     sheet.gap();

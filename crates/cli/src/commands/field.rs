@@ -57,10 +57,10 @@ fn block(sheet: &mut Sheet, heading: &str, rows: &[Row]) {
 }
 
 fn ways(sheet: &mut Sheet, document: &FieldDocument) {
-    sheet.line("Field per ampere at the centre");
+    sheet.line("Coil constant k = B/I at the centre");
     let all: [(&str, &Option<Q>); 5] = [
-        ("in use, all ways joined", &Some(document.field_per_ampere_mt_per_a)),
-        ("by the coils' sizes", &document.geometry_mt_per_a),
+        ("in use, all combined", &Some(document.field_per_ampere_mt_per_a)),
+        ("by the coil geometry", &document.geometry_mt_per_a),
         ("by the probe", &document.probe_mt_per_a),
         ("by the current balance", &document.balance_mt_per_a),
         ("as stated", &document.stated_mt_per_a),
@@ -73,7 +73,7 @@ fn ways(sheet: &mut Sheet, document: &FieldDocument) {
     {
         let percent = 100.0 * (probe.value.abs() / geometry.value.abs() - 1.0);
         sheet.line(format!(
-            "  The probe gives {} % {} than the sizes: {} standard uncertainties.",
+            "  The probe gives {} % {} than the coil geometry: {} standard uncertainties.",
             print::significant(percent.abs(), 2),
             if percent < 0.0 { "less" } else { "more" },
             print::significant(apart.abs(), 2)
@@ -84,7 +84,7 @@ fn ways(sheet: &mut Sheet, document: &FieldDocument) {
 fn probe(sheet: &mut Sheet, document: &FieldDocument) {
     let Some(line) = &document.line_fit else { return };
     let [[intercept, _], [_, slope]] = line.covariance;
-    let from = if line.from_scatter { "from its own scatter" } else { "noise as stated" };
+    let from = if line.from_scatter { "from its own scatter" } else { "stated noise" };
     block(
         sheet,
         &format!("Line through {} readings of the probe at the centre ({from})", document.line.len()),
@@ -93,7 +93,7 @@ fn probe(sheet: &mut Sheet, document: &FieldDocument) {
             row(
                 "intercept",
                 print::short(1e3 * line.intercept_mt, 1e3 * intercept.max(0.0).sqrt()),
-                "µT  (background and the probe's zero)",
+                "µT  (background and zero offset of the probe)",
             ),
             row("scatter", print::significant(1e3 * line.scatter_mt, 2), "µT"),
         ],
@@ -109,7 +109,7 @@ fn at_zero(sheet: &mut Sheet, document: &FieldDocument) {
         row("background along z", micro(z), "µT"),
     ];
     if let Some(zero) = &document.probe_zero_mt {
-        rows.push(row("probe's own zero", micro(zero), "µT"));
+        rows.push(row("zero offset of the probe", micro(zero), "µT"));
     }
     block(sheet, "With the coils off", &rows);
 }
@@ -128,7 +128,7 @@ fn map(sheet: &mut Sheet, document: &FieldDocument) {
     let rows: Vec<Row> = [
         pair("mean radius", &fit.effective_radius_mm, &fit.stated_radius_mm),
         pair("separation", &fit.effective_separation_mm, &fit.stated_separation_mm),
-        fit.field_per_ampere_mt_per_a.as_ref().map(|q| row("field per ampere", bare(q), "mT/A")),
+        fit.field_per_ampere_mt_per_a.as_ref().map(|q| row("coil constant", bare(q), "mT/A")),
     ]
     .into_iter()
     .flatten()
@@ -136,7 +136,7 @@ fn map(sheet: &mut Sheet, document: &FieldDocument) {
     block(sheet, &format!("Shape of the map, {off} readings away from the centre"), &rows);
     let freedom = fit.degrees_of_freedom.max(1) as f64;
     sheet.line(format!(
-        "  The readings scatter about the model {} times their noise.",
+        "  The readings scatter about the model {} times as much as their noise.",
         print::significant((fit.chi_squared / freedom).sqrt(), 2)
     ));
 }
@@ -146,10 +146,10 @@ fn uniformity(sheet: &mut Sheet, document: &FieldDocument) {
     let basis = match over.basis.as_str() {
         "ratings" => "as ratings and glass allow",
         "readings" => "as the readings have them",
-        _ => "0.15 to 0.45 coil radii: neither ratings nor readings tell",
+        _ => "0.15 to 0.45 coil radii, for want of ratings and readings",
     };
     sheet.gap();
-    sheet.line(format!("Coils' field along the ring against the centre ({basis})"));
+    sheet.line(format!("Field of the coils along the ring relative to the centre ({basis})"));
     let mut rows = vec![["ring mm", "mean %", "largest %"].map(str::to_owned).to_vec()];
     for ring in over.rings.iter().step_by(2) {
         rows.push(vec![

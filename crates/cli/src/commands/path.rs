@@ -36,7 +36,7 @@ pub(crate) fn run(asked: &PathArguments, arguments: &Arguments) -> Result<(), En
     }
     let mut sheet = Sheet::default();
     sheet.line(format!(
-        "{} at {} V and {} A (gun tilt {}°, field sense {}, bench turned {}°)",
+        "{} at {} V and {} A (gun tilt {}°, field sense {}, bench rotated {}°)",
         kind(&document),
         asked.voltage,
         asked.current,
@@ -83,25 +83,25 @@ fn shape(sheet: &mut Sheet, document: &PathDocument) {
         add(
             "off the ideal",
             print::fixed(deviation.from_uniform_field_mm, -2),
-            "mm at most, against a uniform field as strong as the centre's",
+            "mm at most, compared with a uniform field as strong as at the centre",
         );
     }
     add("speed", print::significant(1e-6 * document.speed_m_per_s, 4), "× 10⁶ m/s");
-    add("beam to field", print::fixed(document.pitch_angle_deg, -1), "degrees at the muzzle");
+    add("beam to field", print::fixed(document.pitch_angle_deg, -1), "degrees at the anode aperture");
     for line in columns::lines(&rows) {
         sheet.line(line);
     }
     sheet.paragraph(
         "  ",
         &format!(
-            "Computed for {} V (as read, with the offset and zero that are stated) and {} A (as read, with what the field tables \
-             tell of the ammeter).",
+            "Computed for {} V (as read, with the stated voltage offset and zero offset) and {} A (as read, with the calibration of the \
+             ammeter from the field tables).",
             print::significant(document.accelerating_voltage_v, 4),
             print::significant(document.current_a, 4)
         ),
     );
     let [x, y, z] = document.flux_density_at_muzzle_mt.map(|b| print::fixed(b, -4));
-    sheet.line(format!("  Field at the muzzle ({x}, {y}, {z}) mT."));
+    sheet.line(format!("  Field at the anode aperture ({x}, {y}, {z}) mT."));
     let glass = match (document.turns_to_glass, document.glass_point_mm) {
         (Some(turns), Some(place)) => {
             format!("The glass is met after {} turns at {}", print::fixed(turns, -2), at(place))
@@ -128,7 +128,7 @@ fn beam(sheet: &mut Sheet, document: &PathDocument) {
         sheet.paragraph(
             "",
             &format!(
-                "{end} the beam is {} (assumed: ± {}° and ± {} eV at the gun; {own}: {} mm there).",
+                "{end} the beam is {} (assumed at the gun: half-widths {}° and {} eV; {own}: {} mm there).",
                 width(&beam.at_end),
                 print::significant(beam.divergence_deg, 2),
                 print::significant(beam.energy_spread_ev, 2),

@@ -113,16 +113,16 @@ fn row(setting: &PlannedSetting) -> Vec<String> {
 
 fn stand(setting: &PlannedSetting) -> String {
     let leads =
-        if setting.field_sense == "-" { "leads exchanged (sense -)" } else { "leads as described (sense +)" };
+        if setting.field_sense == "-" { "leads reversed (sense -)" } else { "leads as wired (sense +)" };
     let bench = if setting.bench_turned_deg == 0.0 {
-        "bench not turned".to_owned()
+        "bench not rotated".to_owned()
     } else {
-        format!("bench turned {}°", setting.bench_turned_deg)
+        format!("bench rotated by {}°", setting.bench_turned_deg)
     };
     let tube = if setting.gun_tilt_deg == 0.0 {
         "tube as it is (tilt 0)".to_owned()
     } else {
-        format!("tube turned {}°", setting.gun_tilt_deg)
+        format!("tube rotated by {}°", setting.gun_tilt_deg)
     };
     format!("With {leads}, {bench}, {tube}:")
 }
@@ -132,19 +132,22 @@ fn outlook(sheet: &mut Sheet, document: &PlanDocument) {
     let expected = &document.expected;
     if let Some(now) = expected.now_percent {
         sheet.line(format!(
-            "Mass now                       ± {} (from {} runs)",
+            "Mass now                       u = {} (from {} runs)",
             percent(now),
             document.runs_taken
         ));
     }
-    sheet.line(format!("Mass with these runs           ± {}", percent(expected.as_stated_percent)));
-    sheet.line(format!("  if offsets may be anything   ± {}", percent(expected.if_offsets_are_free_percent)));
+    sheet.line(format!("Mass with these runs           u = {}", percent(expected.as_stated_percent)));
     sheet.line(format!(
-        "  whatever the number of runs  ± {}",
+        "  with all offsets free        u = {}",
+        percent(expected.if_offsets_are_free_percent)
+    ));
+    sheet.line(format!(
+        "  however many runs            u = {}",
         percent(document.floor.standard_uncertainty_percent)
     ));
     sheet.gap();
-    sheet.line("Where it will come from:");
+    sheet.line("Expected uncertainty budget:");
     for line in document.budget.iter().take(BUDGET_SHOWN) {
         sheet.line(format!(
             "  {:>7}  {:>3.0} %  {}",
@@ -154,12 +157,12 @@ fn outlook(sheet: &mut Sheet, document: &PlanDocument) {
         ));
     }
     sheet.gap();
-    sheet.line("Told apart from the mass, if it were there:");
+    sheet.line("Separable from m (●) with these runs, standard uncertainty before and after:");
     for one in document.separates.iter().filter(|one| one.is_wide) {
         let mark = if one.separable { "●" } else { "○" };
         let unit = if one.unit == "uT" { "µT" } else { &one.unit };
         sheet.line(format!(
-            "  {mark} {}: ± {} {unit} becomes ± {} {unit}",
+            "  {mark} {}: u = {} {unit} becomes {} {unit}",
             one.name,
             print::significant(one.before, 2),
             print::significant(one.after, 2)
@@ -169,12 +172,12 @@ fn outlook(sheet: &mut Sheet, document: &PlanDocument) {
         return;
     }
     sheet.gap();
-    sheet.line("What would do more than further runs:");
+    sheet.line("What would help more than further runs:");
     for remedy in &document.would_lower {
         sheet.paragraph(
             "  ○ ",
             &format!(
-                "{}: ± {} with these runs, ± {} at best",
+                "{}: u = {} with these runs, {} at best",
                 remedy.what,
                 percent(remedy.expected_percent),
                 percent(remedy.floor_percent)

@@ -39,7 +39,7 @@ fn result(sheet: &mut Sheet, document: &ReductionDocument) {
     sheet.line(format!("Mass of the particle   {}", with_unit(mass, "kg")));
     let [low, high] = mass.interval_95;
     sheet.line(format!("  95 % interval        {} kg, given the stated inputs", print::interval(low, high)));
-    sheet.line(format!("  charge to mass       {}", with_unit(&document.charge_to_mass_c_per_kg, "C/kg")));
+    sheet.line(format!("  specific charge e/m  {}", with_unit(&document.charge_to_mass_c_per_kg, "C/kg")));
     let textbook = document.textbook_mean_mass_kg;
     let percent = 100.0 * (textbook / mass.value - 1.0);
     sheet.line(format!(
@@ -78,7 +78,7 @@ fn runs(sheet: &mut Sheet, runs: &[RunEntry]) {
     let mut rows = vec![heading.map(str::to_owned).to_vec()];
     for run in runs {
         let name =
-            if run.r#struck { format!("○ {} (struck)", run.run) } else { format!("● {}", run.run) };
+            if run.r#struck { format!("○ {} (excluded)", run.run) } else { format!("● {}", run.run) };
         rows.push(vec![
             name,
             bare(&run.voltage_v),
@@ -94,10 +94,10 @@ fn runs(sheet: &mut Sheet, runs: &[RunEntry]) {
 }
 
 fn field(sheet: &mut Sheet, document: &ReductionDocument) {
-    sheet.line(format!("Field per ampere   {}", with_unit(&document.field_per_ampere_mt_per_a, "mT/A")));
+    sheet.line(format!("Coil constant k    {}", with_unit(&document.field_per_ampere_mt_per_a, "mT/A")));
     let mut ways = Vec::new();
     if let Some(q) = &document.geometry_mt_per_a {
-        ways.push(format!("sizes {}", bare(q)));
+        ways.push(format!("geometry {}", bare(q)));
     }
     if let Some(q) = &document.probe_mt_per_a {
         ways.push(format!("probe {}", bare(q)));
@@ -111,7 +111,7 @@ fn field(sheet: &mut Sheet, document: &ReductionDocument) {
 }
 
 fn budget(sheet: &mut Sheet, document: &ReductionDocument) {
-    sheet.line("Where the uncertainty comes from:");
+    sheet.line("Uncertainty budget of the mass:");
     let mut rows = vec![["input", "u/%", "share"].map(str::to_owned).to_vec()];
     for line in document.budget.iter().take(BUDGET_SHOWN) {
         rows.push(vec![
@@ -136,8 +136,8 @@ fn law(sheet: &mut Sheet, document: &ReductionDocument) {
     if agreement.degrees_of_freedom > 0 {
         sheet.gap();
         let chance = agreement.p_value.map_or_else(
-            || "the scatter itself set the uncertainty".to_owned(),
-            |p| format!("chance of more {} %", print::significant(100.0 * p, 2)),
+            || "uncertainty estimated from the scatter".to_owned(),
+            |p| format!("p = {}", print::significant(p, 2)),
         );
         sheet.line(format!(
             "Do the runs agree?  χ² = {} for {} degrees of freedom ({chance})",

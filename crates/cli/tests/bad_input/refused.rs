@@ -277,7 +277,7 @@ const COMMAND_LINE: &[Case] = &[
         "bench turned too often",
         Nothing,
         "path bench --voltage 200 --current 1 --bench-turned 720",
-        &["turned", "360°", "720°"],
+        &["rotated", "360°", "720°"],
     ),
     case("unknown command", Nothing, "weigh bench", &["'weigh'", "--help"]),
     case("near-miss command", Nothing, "reduse bench", &["'reduse'", "'reduce'"]),

@@ -7,7 +7,7 @@ use crate::model::Unknown;
 
 /// The rule, as it is said beside every combination.
 pub(super) const RULE: &str = "two notebooks share what belongs to the apparatus (coils, gun, ruler, background, stated \
-     constants) where their benches bear the same name; a meter's gain and zero where the bench is the same or the meter's \
+     constants) where their benches bear the same name; the calibration and zero offset of a meter where the bench is the same or the meter's \
      line in bench.toml is the same word for word (one model, one way of calibration); probe readings where the table is the \
      same file. Everything else is each notebook's own. Shared parts are taken as wholly shared: they stay, however many \
      notebooks there are";
@@ -76,7 +76,7 @@ fn sharing(words: &str, notebook: &Notebook) -> Sharing {
         let hashes: Vec<&str> =
             notebook.probe_tables.iter().map(|table| table.input.sha256.as_str()).collect();
         Sharing::Probe(hashes.join(" "))
-    } else if words == "stated field per ampere"
+    } else if words == "stated coil constant"
         || words == "coils' tilt"
         || is(&[
             Unknown::CoilRadius,

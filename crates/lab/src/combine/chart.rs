@@ -129,7 +129,7 @@ fn point(days: &[Day<'_>], place: usize, day: &Day<'_>) -> Option<ChartPoint> {
 fn sentence(bench: &str, quantity: &str, points: &[ChartPoint], centre: f64) -> String {
     let words = match quantity {
         "mass" => "mass",
-        "field-per-ampere" => "field per ampere",
+        "field-per-ampere" => "coil constant",
         "voltage-offset" => "gun's voltage offset",
         _ => "stray field along the axis",
     };

@@ -369,7 +369,7 @@ impl Set {
         )];
         let whole = solved.variance.sqrt();
         list.push(format!(
-            "of its ± {} %, ± {} % is shared and would stay with any number of notebooks like these",
+            "of its u = {} %, {} % is shared and would stay with any number of notebooks like these",
             percent(whole),
             percent(shared.max(0.0).sqrt())
         ));

@@ -30,7 +30,7 @@ pub(crate) fn clash(per_ampere: &FieldPerAmpere) -> Option<Finding> {
         ("the probe", per_ampere.probe),
         ("the current balance", per_ampere.balance),
         ("the stated constant", per_ampere.stated),
-        ("the coils' sizes and turns", per_ampere.geometry),
+        ("the coil geometry and turns", per_ampere.geometry),
     ];
     let known: Vec<(&str, Q)> = ways
         .into_iter()
@@ -53,7 +53,7 @@ pub(crate) fn clash(per_ampere: &FieldPerAmpere) -> Option<Finding> {
         code: "field-scale".to_owned(),
         confidence: certainty(apart),
         sentence: format!(
-            "two ways to the field clash: {by} gives {} mT/A, {other_way} {} mT/A, {} % {} and {} standard uncertainties \
+            "two values of the coil constant disagree: {by} gives {} mT/A, {other_way} {} mT/A, {} % {} and {} standard uncertainties \
              apart; the mass follows the square of the field, so it is {} % {} by the one than by the other",
             shown(q),
             shown(other),
@@ -93,7 +93,7 @@ fn sizes_off(map: &MapFit) -> Vec<Finding> {
                 print::significant(apart.abs(), 2),
             ),
             remedy: "measure it again from the middle of one winding to the middle of the other, at several places, and \
-                     check where the probe's zero of place is"
+                     check the origin of the probe positions"
                 .to_owned(),
         })
     };
@@ -145,7 +145,7 @@ pub(super) fn caveats(found: &Found<'_>) -> Vec<CaveatEntry> {
     if found.bench.model.apparatus.coils.is_none() {
         caveats.push(Caveat::new(
             "field-fall-off",
-            "the coils' sizes are not stated, so the field is taken as the same everywhere; with a ring of 0.3 to 0.45 coil \
+            "the coil geometry is not stated, so the field is taken as uniform; with a ring of 0.3 to 0.45 coil \
              radii the mass is then 0.8 to 4 % too large",
             "state mean_radius and separation under [coils]",
         ));
@@ -153,7 +153,7 @@ pub(super) fn caveats(found: &Found<'_>) -> Vec<CaveatEntry> {
     if found.bench.probe_rows_left_out > 0 {
         caveats.push(Caveat::new(
             "probe-rows-left-out",
-            format!("{} probe readings away from the centre are left out", found.bench.probe_rows_left_out),
+            format!("{} probe readings away from the centre are not used", found.bench.probe_rows_left_out),
             "state mean_radius and separation under [coils]",
         ));
     }
@@ -188,7 +188,10 @@ fn silent(found: &Found<'_>) -> Vec<Caveat> {
             "coil-size-uncertainty-not-stated" => {
                 let geometry = found.per_ampere.geometry.unwrap_or(in_use);
                 let relative = geometry.standard_uncertainty / geometry.value.abs();
-                format!("all sizes together make {} % of the mass by geometry", percent(200.0 * relative))
+                format!(
+                    "the coil geometry as a whole contributes {} % to the uncertainty of the mass",
+                    percent(200.0 * relative)
+                )
             }
             _ => continue,
         };
@@ -229,13 +232,13 @@ fn probe(found: &Found<'_>) -> Vec<Caveat> {
         caveats.push(Caveat::new(
             "probe-zero-not-separated",
             format!(
-                "readings with the coils off give the background and the probe's zero in one; the zero stays open by {} µT, \
+                "readings with the coils off give only the sum of background and zero offset of the probe; the zero offset stays uncertain by u = {} µT, \
                  and the background with it, {} % of the mass at {} A",
                 print::significant(1e6 * zero.standard_uncertainty, 2),
                 percent(200.0 * zero.standard_uncertainty / field_t),
                 print::significant(usual_current_a(found.notebook), 3),
             ),
-            "take a few readings with the probe turned end for end (probe_reversed = yes), or state its zero",
+            "take a few readings with the probe reversed end for end (probe_reversed = yes), or state its zero offset",
         ));
     }
     caveats

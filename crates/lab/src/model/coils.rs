@@ -138,7 +138,7 @@ fn bad_coils(fault: arcmass_physics::FieldError) -> LabError {
     LabError::lacking(
         "bench.toml",
         format!("the coils' field can't be computed: {fault}"),
-        "check the sizes under [coils]",
+        "check the geometry under [coils]",
     )
 }
 

@@ -150,7 +150,9 @@ impl Turn {
         match sight {
             Sight::AlongAxis(DiameterKind::Fit) => fitted(&flat(&self.points_m(1.0))),
             Sight::AlongAxis(DiameterKind::Chord) => arcmass_physics::ring::chord_diameter_m(&self.path)
-                .ok_or_else(|| no_ring("the beam does not come round to the plane through the muzzle")),
+                .ok_or_else(|| {
+                    no_ring("the beam does not come round to the plane through the anode aperture")
+                }),
             Sight::AlongAxis(DiameterKind::Width) => Ok(width(&self.points_m(1.0))),
             Sight::Photograph { part, camera: None } => fitted(&flat(&self.points_m(*part))),
             Sight::Photograph { part, camera: Some(camera) } => {

@@ -103,19 +103,19 @@ impl Unknown {
         let degrees = 180.0 / std::f64::consts::PI;
         match self {
             Self::LogMass => name("mass", "1", 1.0, "mass"),
-            Self::VoltmeterGain => name("voltmeter-gain", "%", 100.0, "voltmeter's gain"),
-            Self::VoltmeterZero => name("voltmeter-zero", "V", 1.0, "voltmeter's zero"),
-            Self::AmmeterGain => name("ammeter-gain", "%", 100.0, "ammeter's gain"),
-            Self::AmmeterZero => name("ammeter-zero", "A", 1.0, "ammeter's zero"),
-            Self::ProbeGain => name("probe-gain", "%", 100.0, "probe's gain"),
-            Self::ProbeZero => name("probe-zero", "uT", 1e6, "probe's zero"),
-            Self::VoltageOffset => name("voltage-offset", "V", 1.0, "gun's voltage offset"),
-            Self::FieldPerAmpere => name("field-scale", "mT/A", 1e3, "field per ampere"),
-            Self::CoilRadius => name("coil-radius", "mm", 1e3, "coils' mean radius"),
-            Self::CoilSeparation => name("coil-separation", "mm", 1e3, "coils' separation"),
-            Self::CoilSize => name("coil-size", "%", 100.0, "coils' size"),
-            Self::CoilTiltX(_) => name("coil-tilt-x", "deg", degrees, "coils' tilt"),
-            Self::CoilTiltY(_) => name("coil-tilt-y", "deg", degrees, "coils' tilt"),
+            Self::VoltmeterGain => name("voltmeter-gain", "%", 100.0, "calibration (gain) of the voltmeter"),
+            Self::VoltmeterZero => name("voltmeter-zero", "V", 1.0, "zero offset of the voltmeter"),
+            Self::AmmeterGain => name("ammeter-gain", "%", 100.0, "calibration (gain) of the ammeter"),
+            Self::AmmeterZero => name("ammeter-zero", "A", 1.0, "zero offset of the ammeter"),
+            Self::ProbeGain => name("probe-gain", "%", 100.0, "calibration (gain) of the probe"),
+            Self::ProbeZero => name("probe-zero", "uT", 1e6, "zero offset of the probe"),
+            Self::VoltageOffset => name("voltage-offset", "V", 1.0, "voltage offset of the gun"),
+            Self::FieldPerAmpere => name("field-scale", "mT/A", 1e3, "coil constant"),
+            Self::CoilRadius => name("coil-radius", "mm", 1e3, "mean radius of the coils"),
+            Self::CoilSeparation => name("coil-separation", "mm", 1e3, "separation of the coils"),
+            Self::CoilSize => name("coil-size", "%", 100.0, "scale of the coil geometry"),
+            Self::CoilTiltX(_) => name("coil-tilt-x", "deg", degrees, "tilt of the coils"),
+            Self::CoilTiltY(_) => name("coil-tilt-y", "deg", degrees, "tilt of the coils"),
             Self::BackgroundX => {
                 name("stray-field-transverse", "uT", 1e6, "background field across the axis")
             }
@@ -123,20 +123,22 @@ impl Unknown {
                 name("stray-field-transverse", "uT", 1e6, "background field across the axis")
             }
             Self::BackgroundZ => name("stray-field-axial", "uT", 1e6, "background field along the axis"),
-            Self::MuzzleX => name("muzzle-x", "mm", 1e3, "muzzle's place"),
-            Self::MuzzleY => name("muzzle-y", "mm", 1e3, "muzzle's place"),
-            Self::MuzzleZ => name("muzzle-z", "mm", 1e3, "muzzle's place"),
-            Self::DirectionInPlane => name("gun-direction", "deg", degrees, "gun's direction"),
-            Self::DirectionAcross => name("gun-tilt", "deg", degrees, "gun's direction"),
-            Self::BeamWidth => name("edge-offset", "mm", 1e3, "beam's width at the edge read"),
-            Self::LengthScale => name("length-scale", "%", 100.0, "ruler's own length"),
-            Self::ScaleOffset => name("scale-plane", "mm", 1e3, "scale's distance from the ring's plane"),
-            Self::CameraDistance => name("camera-distance", "mm", 1e3, "camera's distance"),
-            Self::Plane(_) => name("scale-photo", "%", 100.0, "scale as found on its photograph"),
-            Self::CoilFactor => name("field-scale", "%", 100.0, "coils' field"),
-            Self::DiameterOffset => name("edge-offset", "mm", 1e3, "zero of the diameters"),
+            Self::MuzzleX => name("muzzle-x", "mm", 1e3, "position of the anode aperture"),
+            Self::MuzzleY => name("muzzle-y", "mm", 1e3, "position of the anode aperture"),
+            Self::MuzzleZ => name("muzzle-z", "mm", 1e3, "position of the anode aperture"),
+            Self::DirectionInPlane => name("gun-direction", "deg", degrees, "direction of the gun"),
+            Self::DirectionAcross => name("gun-tilt", "deg", degrees, "direction of the gun"),
+            Self::BeamWidth => name("edge-offset", "mm", 1e3, "beam width at the edge read"),
+            Self::LengthScale => name("length-scale", "%", 100.0, "length of the scale"),
+            Self::ScaleOffset => {
+                name("scale-plane", "mm", 1e3, "distance of the scale from the plane of the ring")
+            }
+            Self::CameraDistance => name("camera-distance", "mm", 1e3, "distance of the camera"),
+            Self::Plane(_) => name("scale-photo", "%", 100.0, "scale as measured on its photograph"),
+            Self::CoilFactor => name("field-scale", "%", 100.0, "field of the coils"),
+            Self::DiameterOffset => name("edge-offset", "mm", 1e3, "zero offset of the diameters"),
             Self::BeamLoss => name("gas-loss", "V", 1.0, "energy lost in the gas"),
-            Self::Run(_) => name("outlier-run", "%", 100.0, "one run's diameter"),
+            Self::Run(_) => name("outlier-run", "%", 100.0, "diameter of one run"),
         }
     }
 }

@@ -76,7 +76,7 @@ pub(super) fn gas(notebook: &Notebook, energy_ev: f64, drawn: &Drawn) -> (Option
     let Some(known) = named(name) else {
         let caveat = Caveat::new(
             "gas-unknown",
-            format!("nothing is known here of the gas `{name}`; its loss is not told"),
+            format!("no data for the gas `{name}`; its energy loss is not given"),
             "hydrogen, helium, neon and argon are known",
         );
         return (None, Some(caveat));
@@ -96,7 +96,7 @@ pub(super) fn gas(notebook: &Notebook, energy_ev: f64, drawn: &Drawn) -> (Option
         Err(fault) => {
             let caveat = Caveat::new(
                 "gas-unknown",
-                format!("the loss in the gas can't be told: {fault}"),
+                format!("the energy loss in the gas can't be calculated: {fault}"),
                 "check pressure under [bulb]",
             );
             (None, Some(caveat))

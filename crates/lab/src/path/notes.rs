@@ -21,22 +21,22 @@ pub(super) fn caveats(asked: &Asked<'_>, summary: &PathSummary, at_muzzle_t: Vec
     if apparatus.gun.muzzle_m.is_none() {
         caveats.push(Caveat::new(
             "muzzle-not-stated",
-            "the gun's place is not stated; the ring is taken as centred on the coils' axis",
+            "the position of the anode aperture is not stated; the ring is taken as centred on the axis of the coils",
             "state muzzle and direction under [gun]",
         ));
     }
     if apparatus.coils.is_none() {
         caveats.push(Caveat::new(
             "field-fall-off",
-            "the coils' sizes are not stated; the field is taken as uniform",
+            "the coil geometry is not stated; the field is taken as uniform",
             "state mean_radius and separation under [coils]",
         ));
     }
     if apparatus.silent.iter().any(|silent| silent.code == "background-not-stated") && !asked.has_probe {
         caveats.push(Caveat::new(
             "background-not-stated",
-            "the background field is not stated; the path is drawn without any, and the Earth's moves the ring's far side by \
-             millimetres along z",
+            "the background field is not stated; the path is calculated without it, and the field of the Earth moves the far \
+             side of the ring by millimetres along z",
             "read the probe with the coils off along x, y and z, or state [surroundings]",
         ));
     }
@@ -71,7 +71,7 @@ fn glass(asked: &Asked<'_>, at_muzzle_t: Vec3) -> Caveat {
     }
     Caveat::new(
         "meets-glass",
-        "the beam bends the right way, but meets the glass before it comes round",
+        "the beam bends the right way, but strikes the glass before it comes round",
         "raise the current within its rating, or lower the voltage",
     )
 }

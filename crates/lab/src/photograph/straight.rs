@@ -251,5 +251,5 @@ fn points(
 fn why(trace: &RingTrace, point: &arcmass_photo::TracePoint) -> String {
     let here = [point.x_px, point.y_px];
     let reason = trace.rejected.iter().find(|rejected| rejected.points_px.contains(&here));
-    reason.map_or_else(|| "left out by a mark".to_owned(), |rejected| rejected.why.clone())
+    reason.map_or_else(|| "excluded by a mark".to_owned(), |rejected| rejected.why.clone())
 }

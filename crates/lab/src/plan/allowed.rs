@@ -147,7 +147,7 @@ mod tests {
         Ratings {
             voltage_limit_v: 300.0,
             current_limit_a: 2.0,
-            highest_reading_v: highest(300.0, None),
+            highest_reading_v: highest(300.0, Some(&Meter { of_reading: Some(0.0), ..Meter::default() })),
             highest_reading_a: highest(2.0, Some(&meter)),
         }
     }
@@ -166,5 +166,9 @@ mod tests {
         // 1.95 A read may be 1.95 · 1.01 + 0.03 = 1.9995 A; 1.96 A may be 2.0096 A
         assert!(ratings().allow(200.0, 1.95).is_ok());
         assert!(ratings().allow(200.0, 1.96).is_err());
+        // without a data sheet a meter is of class 2.5
+        assert!((highest(300.0, None) - 300.0 / 1.025).abs() < 1e-9);
+        let full = Meter { full_scale: Some(400.0), ..Meter::default() };
+        assert!((highest(300.0, Some(&full)) - 290.0).abs() < 1e-9);
     }
 }

@@ -83,7 +83,7 @@ pub fn planned(
     if possible.is_empty() {
         return Err(no_ring());
     }
-    step(1, "asking what each setting would tell")?;
+    step(1, "calculating what each setting would contribute")?;
     let data: Vec<_> = possible.iter().map(|one| one.datum.clone()).collect();
     let rows = ground.rows(&data)?;
     let further: Vec<DVector<f64>> = rows.further().collect();
@@ -93,7 +93,7 @@ pub fn planned(
         .map(|(row, datum)| vec![row.clone(), ground.with_edge(row, datum)])
         .collect();
     let views = [ground.as_stated(&rows), ground.widened(&rows)];
-    step(2, "choosing the runs that tell most together")?;
+    step(2, "choosing the best set of runs")?;
     let chosen = best(&views, &candidates, &groups, question.runs).ok_or_else(no_ring)?;
     let planned: Vec<DVector<f64>> = chosen.iter().filter_map(|place| further.get(*place).cloned()).collect();
     let wide: Vec<DVector<f64>> =
@@ -266,7 +266,7 @@ fn undetermined() -> LabError {
     LabError::lacking(
         "bench.toml",
         "these settings would not fix the mass: nothing says how strong the field is",
-        "state the coils' sizes and turns, a field_per_ampere, or give a field-probe.csv",
+        "state the coil geometry and turns, a field_per_ampere, or give a field-probe.csv",
     )
 }
 
@@ -299,9 +299,9 @@ fn caveats(
     if !groups.iter().any(|(stand, _)| reverses(stand)) {
         list.push(Caveat::new(
             "no-reversal",
-            "no setting with reversed leads or the bench turned gives a ring, so a stray field along the axis can't be \
-             told apart from the mass",
-            "see whether the tube can be turned half round, or the whole bench",
+            "no setting with reversed leads or the bench rotated by 180° gives a ring, so a stray field along the axis is not \
+             separable from m",
+            "see whether the tube or the whole bench can be rotated by 180°",
         ));
     }
     if ground.pending > 0 {

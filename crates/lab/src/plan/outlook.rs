@@ -67,7 +67,7 @@ fn kind_of(ground: &Ground<'_>, rows: &Rows, place: usize) -> &'static str {
         place if place < runs => "diameters, each on its own",
         place if place < runs + probe => "probe readings, each on its own",
         place if place < runs + probe + balance => "balance readings, each on its own",
-        _ => "stated field per ampere",
+        _ => "stated coil constant",
     }
 }
 
@@ -139,7 +139,7 @@ pub(super) fn floor(ground: &Ground<'_>, rows: &Rows, planned: &[DVector<f64>]) 
         format!("; {:.0} % of its variance is the {}", 100.0 * line.share, line.input)
     });
     let sentence = format!(
-        "no number of runs at these settings brings the mass below ± {standard_uncertainty_percent:.2} %{largest}"
+        "no number of runs at these settings brings the standard uncertainty of the mass below {standard_uncertainty_percent:.2} %{largest}"
     );
     Some(Floor { standard_uncertainty_percent, budget, sentence })
 }
@@ -235,12 +235,12 @@ fn actions(ground: &Ground<'_>) -> Vec<Action> {
             vec![(Unknown::VoltageOffset, 0.5)],
         ),
         Action::of(
-            "measure the scale's distance from the muzzle's plane to 0.3 mm, with the tube out",
+            "measure the distance of the scale from the plane of the anode aperture to 0.3 mm, with the tube out and the supplies off",
             vec![(Unknown::ScaleOffset, 0.3e-3)],
         ),
         Action::of("measure the camera's distance to 2 mm", vec![(Unknown::CameraDistance, 2e-3)]),
         Action::of(
-            "measure the muzzle's place to 0.2 mm and the beam's direction to 0.2°",
+            "measure the position of the anode aperture to 0.2 mm and the direction of the beam to 0.2°",
             vec![
                 (Unknown::MuzzleX, 0.2e-3),
                 (Unknown::MuzzleY, 0.2e-3),
@@ -265,7 +265,7 @@ fn actions(ground: &Ground<'_>) -> Vec<Action> {
         });
     } else {
         list.push(Action::of(
-            "have the probe's gain checked to 0.2 % (a long solenoid of counted turns, or a calibrated probe)",
+            "have the probe calibrated to 0.2 % (a long solenoid of counted turns, or a calibrated probe)",
             vec![(Unknown::ProbeGain, limit(2e-3))],
         ));
     }

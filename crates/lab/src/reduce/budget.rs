@@ -28,7 +28,7 @@ pub(super) fn budget(solved: &Solved<'_>) -> Vec<BudgetLine> {
         } else if row < runs + probe + model.balance.len() {
             "balance readings, each on its own"
         } else {
-            "stated field per ampere"
+            "stated coil constant"
         };
         add(words, sensitivity * sensitivity);
     }

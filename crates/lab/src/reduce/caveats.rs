@@ -129,7 +129,7 @@ fn fall_off(solved: &Solved<'_>) -> Option<Caveat> {
     matches!(shape, FieldShape::Uniform).then(|| {
         Caveat::new(
             "field-fall-off",
-            "the coils' sizes are not stated, so the field is taken as uniform over the ring; with a ring of 0.3 to 0.45 coil radii the mass is then 0.8 to 4 % too large",
+            "the coil geometry is not stated, so the field is taken as uniform over the ring; with a ring of 0.3 to 0.45 coil radii the mass is then 0.8 to 4 % too large",
             "state mean_radius and separation under [coils]",
         )
     })
@@ -145,8 +145,10 @@ fn scale_unchecked(solved: &Solved<'_>) -> Option<Caveat> {
     let what = match (field_is_checked, length_is_checked) {
         (true, true) => return None,
         (true, false) => "length: every diameter rests on one scale",
-        (false, true) => "field: every run rests on one way to the field per ampere, or on two that clash",
-        (false, false) => "field or length: each rests on one way alone, or on two that clash",
+        (false, true) => {
+            "field: every run rests on a single value of the coil constant, or on two that disagree"
+        }
+        (false, false) => "field or the length: each rests on a single method, or on two that disagree",
     };
     Some(Caveat::new(
         "scale-unchecked",
@@ -174,18 +176,18 @@ fn left_out(notebook: &Notebook, solved: &Solved<'_>, rings: Option<&RingsDocume
         caveats.push(Caveat::new(
             "run-without-diameter",
             format!(
-                "{} of the runs ({}) have no diameter and are left out{why}",
+                "{} of the runs ({}) have no diameter and are not used{why}",
                 without.len(),
                 listed(without)
             ),
-            "see `arcmass rings`, give diameter_mm, or strike the run with its reason",
+            "see `arcmass rings`, give diameter_mm, or exclude the run with its reason",
         ));
     }
     if solved.bench.probe_rows_left_out > 0 {
         caveats.push(Caveat::new(
             "probe-rows-left-out",
             format!(
-                "{} probe readings away from the centre are left out: without the coils' sizes they say nothing",
+                "{} probe readings away from the centre are not used: without the coil geometry they carry no information",
                 solved.bench.probe_rows_left_out
             ),
             "state mean_radius and separation under [coils]",

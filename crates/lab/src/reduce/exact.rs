@@ -249,12 +249,12 @@ impl Exact {
             Caveat::new(
                 "answers-differ",
                 format!(
-                    "the model bends within its own uncertainty: the exact posterior lies {} u from the straight one; the mass as stated is \
-                     the exact one's ({} independent draws)",
+                    "the model is not linear within its uncertainty: the exact posterior lies {} u from the linearised one; the mass as stated \
+                     is that of the exact one ({} independent draws)",
                     print::fixed(self.shift_in_u, -2),
                     print::significant(self.effective_number, 2)
                 ),
-                "trust the interval more than value ± u; what narrows the largest line of the budget makes both answers one",
+                "quote the interval rather than a standard uncertainty; reducing the largest line of the budget brings both answers together",
             )
         })
     }

@@ -71,7 +71,7 @@ fn set_aside(solved: &Solved<'_>, run: &RunDatum) -> Result<Finding, LabError> {
         code: "outlier-run".to_owned(),
         confidence: SET_ASIDE_CONFIDENCE,
         sentence: with_causes(what, &slips::causes(model, &values, &shape, run)),
-        remedy: "read its meters and photograph again and correct it, or strike it with the reason"
+        remedy: "read its meters and photograph again and correct it, or exclude it with the reason"
             .to_owned(),
     })
 }
@@ -88,7 +88,7 @@ fn words(alternative: &Alternative) -> (String, &'static str) {
     match alternative.what.unknown {
         Unknown::VoltageOffset => (
             format!("the accelerating voltage is off by {size} {unit} beyond what is stated"),
-            "measure the voltage at the tube, against the cathode's middle, and check the supply's zero",
+            "measure the voltage at the tube, against the cathode's middle, and check the zero offset of the supply",
         ),
         Unknown::BackgroundZ => (
             format!("a stray field of {size} {unit} runs along the axis beyond what is stated"),
@@ -108,7 +108,7 @@ fn words(alternative: &Alternative) -> (String, &'static str) {
         ),
         Unknown::DiameterOffset => (
             format!("every diameter is off by {size} {unit}, as if another edge of the beam had been read"),
-            "read the centre line, or state edge and beam_width; check the scale's zero",
+            "read the centre line, or state edge and beam_width; check the zero offset of the scale",
         ),
         Unknown::BeamLoss => (
             format!("the beam loses about {size} {unit} on its way round, as in too much gas"),
@@ -116,13 +116,13 @@ fn words(alternative: &Alternative) -> (String, &'static str) {
         ),
         Unknown::ProbeGain => (
             format!(
-                "the probe reads {size} {unit} differently from what the coils' sizes and turns say, more than stated"
+                "the probe reads {size} {unit} differently from what the coil geometry and turns give, more than stated"
             ),
             "check the probe in a known field; measure mean radius and separation again, and count the turns",
         ),
         _ => (
             format!(
-                "the coils make a field {size} {unit} different from what their sizes and turns say; the probe sees it too"
+                "the coils make a field {size} {unit} different from what their geometry and turns give; the probe sees it too"
             ),
             "measure mean radius and separation again, count the turns, and check the probe in a known field",
         ),
@@ -140,7 +140,7 @@ fn finding(solved: &Solved<'_>, alternative: &Alternative, weight: f64) -> Resul
     let (what, remedy) = match alternative.what.unknown {
         Unknown::Run(place) => (
             odd_run(solved, alternative, place)?,
-            "read its meters and photograph again and correct it, or strike it with the reason",
+            "read its meters and photograph again and correct it, or exclude it with the reason",
         ),
         _ => words(alternative),
     };
@@ -218,6 +218,7 @@ fn exponents(
             print::short(corrected.voltage_exponent.value, corrected.voltage_exponent.standard_uncertainty),
             print::short(corrected.current_exponent.value, corrected.current_exponent.standard_uncertainty)
         ),
-        remedy: "look for a zero of the scale that is not the ring's centre, a meter on the wrong range, or runs mixed up".to_owned(),
+        remedy: "look for a zero offset of the scale, a meter on the wrong range, or runs mixed up"
+            .to_owned(),
     }))
 }

@@ -36,12 +36,12 @@ pub(super) fn caveat(propagation: &Propagation, drawn: &Q) -> Option<Caveat> {
         Caveat::new(
             "propagation-differs",
             format!(
-                "estimate ± 1.96 u would give {} kg at 95 % with everything as stated, the draws give {} kg: the first leaves out \
-                 what the readings allow, by more than half a unit of u's first digit (JCGM 101:2008, 8), and the draws' interval stands",
+                "the estimate with k = 1.96 would give {} kg at 95 % with everything as stated, the draws give {} kg: the first excludes \
+                 values that the readings allow, by more than half a unit of u's first digit (JCGM 101:2008, 8), and the draws' interval stands",
                 interval(propagation.interval_95_kg),
                 interval(drawn.interval_95)
             ),
-            "quote the interval, not value ± k u: meters' limits are rectangles, and how far the diameters scatter is itself uncertain",
+            "quote the interval, not k u about the value: meters' limits are rectangles, and how far the diameters scatter is itself uncertain",
         )
     })
 }

@@ -92,31 +92,31 @@ fn inseparable(solved: &Solved<'_>) -> Vec<Caveat> {
     if matters(Unknown::BackgroundZ) {
         let one_way = is_one(runs, |run| 2.0 + run.sense * run.turned_rad.cos());
         let why = if is_one(runs, |run| run.current_read_a) && one_way {
-            "at one current, mass and stray field along the axis are the same thing"
+            "at one current, a stray field along the axis is not separable from m"
         } else if one_way {
-            "with the field in one sense only, mass and stray field along the axis are hardly told apart"
+            "with the field in one sense only, a stray field along the axis is hardly separable from m"
         } else {
-            "these readings hardly tell mass and stray field along the axis apart"
+            "with these readings a stray field along the axis is hardly separable from m"
         };
         list.push(Caveat::new(
             "not-separable",
             why,
-            four_settings(solved, " with the bench turned by 180°, or with the field reversed"),
+            four_settings(solved, " with the bench rotated by 180°, or with the field reversed"),
         ));
     }
     if matters(Unknown::VoltageOffset) {
         let why = if is_one(runs, |run| run.voltage_read_v) {
-            "at one voltage, mass and voltage offset are the same thing"
+            "at one voltage, the voltage offset is not separable from m"
         } else {
-            "over this range of voltages mass and voltage offset are hardly told apart"
+            "over this range of voltages the voltage offset is hardly separable from m"
         };
         list.push(Caveat::new("not-separable", why, four_settings(solved, "")));
     }
     if matters(Unknown::BeamWidth) {
         let why = if is_one(runs, |run| run.diameter_m) {
-            "with rings of one size, mass and the edge that was read are the same thing"
+            "with rings of one diameter, the edge that was read is not separable from m"
         } else {
-            "over this range of rings mass and the edge that was read are hardly told apart"
+            "over this range of diameters the edge that was read is hardly separable from m"
         };
         list.push(Caveat::new(
             "not-separable",
@@ -141,10 +141,10 @@ fn undecided(solved: &Solved<'_>, alternatives: &[Alternative]) -> Option<Caveat
     Some(Caveat::new(
         "not-separable",
         format!(
-            "something lies outside what is stated, but these readings do not tell {} apart",
+            "something lies outside what is stated, but these readings do not separate {}",
             names.join(", ")
         ),
-        four_settings(solved, ", each also with the bench turned by 180° or the field reversed"),
+        four_settings(solved, ", each also with the bench rotated by 180° or the field reversed"),
     ))
 }
 

@@ -51,6 +51,7 @@ muzzle = ["0 mm", "-40 mm", "0 mm"]
 direction = [1, 0, 0]
 voltage_limit = "300 V"
 voltage_minimum = "120 V"
+voltage_offset = "0(0) V"
 
 [bulb]
 outer_radius = "80.0(5) mm"

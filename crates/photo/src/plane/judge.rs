@@ -180,7 +180,7 @@ pub(super) fn with_caveats(
     if 5 * plane.rejected.len() > marks && marks > 0 {
         say(
             "scale-marks-rejected",
-            format!("{} of {marks} marks do not fit the others and were left out", plane.rejected.len()),
+            format!("{} of {marks} marks do not fit the others and were rejected", plane.rejected.len()),
             "check the numbers of the marks on the drawn-back photograph",
         );
     }

@@ -149,7 +149,7 @@ fn cautions(rows: &[Row], spacing: &[Option<f64>], first: usize, caveats: &mut V
     if row.broken > 0 {
         caveats.push(PhotoCaveat::new(
             "scale-pieces-apart",
-            "a piece of the scale lies beyond a gap that can't be counted across; it was left out",
+            "a piece of the scale lies beyond a gap that can't be counted across; it was not used",
             "photograph the scale with less of it covered",
         ));
     }
@@ -183,7 +183,7 @@ fn long_marks(row: &Row, stated: f64, plane: &LightPlane) -> Option<(f64, PhotoC
         Some(n) => PhotoCaveat::new(
             "scale-fine-marks-blurred",
             format!(
-                "the fine marks can't be told apart one by one; the long ones were measured, with {n} fine ones between two of them"
+                "the fine marks can't be resolved one by one; the long ones were measured, with {n} fine ones between two of them"
             ),
             "focus on the scale, or come nearer, and photograph it again",
         ),

@@ -17,7 +17,7 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
     html! {
         @match sketch::apparatus(input) {
             Some(figure) => (table::figure(&figure, caption(input))),
-            None => p { "The bench file states no sizes, so there is nothing to draw. State coils, gun and bulb in bench.toml, and the field’s shape and the ring’s place enter the model." },
+            None => p { "The bench file states no geometry, so there is nothing to draw. State coils, gun and bulb in bench.toml, and the shape of the field and the position of the ring enter the model." },
         }
         @if !lines.is_empty() {
             (table::table("As stated in bench.toml, each with one standard uncertainty", &[words("part"), words("value")], &lines))
@@ -29,9 +29,9 @@ fn caption(input: &ReportInput<'_>) -> Markup {
     let ring = if input.path.is_some() {
         "the predicted path of the beam"
     } else {
-        "a ring of the middle run’s size"
+        "a ring as large as that of the middle run"
     };
-    html! { "The bench to scale, with " (ring) ": left from the front, along the coils’ axis; right from the side. The gun’s body is a sign, its size is not stated." }
+    html! { "The bench to scale, with " (ring) ": left from the front, along the coils’ axis; right from the side. The body of the gun is schematic." }
 }
 
 fn stated(value: &Stated, factor: f64, unit: &str) -> Markup {
@@ -53,9 +53,9 @@ fn lines(bench: &Bench, field: &FieldUnit) -> Vec<Row> {
         let muzzle = gun.muzzle.as_ref().map(|[x, y, z]| {
             let mm = [x, y, z].map(|part| plain(1e3 * part.value)).join(", ");
             let u = gun.muzzle_uncertainty.and_then(|u| u.standard()).map(|u| plain(1e3 * u));
-            html! { "(" (mm) ") mm" @if let Some(u) = u { ", each ± " (u) " mm" } }
+            html! { "(" (mm) ") mm" @if let Some(u) = u { ", each with u = " (u) " mm" } }
         });
-        add("muzzle (x, y, z)", muzzle);
+        add("anode aperture (x, y, z)", muzzle);
         add("gun’s voltage offset", gun.voltage_offset.as_ref().map(|v| stated(v, 1.0, "V")));
         add("gun’s voltage limit", gun.voltage_limit_v.map(|v| html! { (plain(v)) " V" }));
     }
@@ -85,7 +85,10 @@ fn lines(bench: &Bench, field: &FieldUnit) -> Vec<Row> {
         bench.camera.as_ref().and_then(|c| c.distance.as_ref()).map(|d| stated(d, 1e3, "mm")),
     );
     if let Some(scale) = &bench.scale {
-        add("scale, from the muzzle’s plane towards +z", scale.offset.as_ref().map(|o| stated(o, 1e3, "mm")));
+        add(
+            "scale, from the plane of the anode aperture towards +z",
+            scale.offset.as_ref().map(|o| stated(o, 1e3, "mm")),
+        );
     }
     rows
 }
@@ -106,7 +109,7 @@ fn coil_lines(bench: &Bench, field: &FieldUnit, add: &mut impl FnMut(&str, Optio
         add("turns on each coil", geometry.turns.map(|turns| html! { (turns) }));
     }
     add(
-        "stated field per ampere",
+        "stated coil constant",
         pair.field_per_ampere.as_ref().map(|k| {
             let (factor, unit) = field.told("mT/A");
             stated(k, 1e3 * factor, &unit)
@@ -119,10 +122,10 @@ fn meter(meter: &Meter, factor: f64, unit: &str) -> Markup {
     let shown = |value: f64| plain(factor * value);
     let mut parts = Vec::new();
     if let Some(gain) = meter.of_reading {
-        parts.push(format!("± {} % of reading", plain(100.0 * gain)));
+        parts.push(format!("limits {} % of reading", plain(100.0 * gain)));
     }
     if let (Some(digits), Some(resolution)) = (meter.digits, meter.resolution) {
-        parts.push(format!("± {} {unit}", shown(digits * resolution)));
+        parts.push(format!("{} {unit} zero", shown(digits * resolution)));
     }
     if let Some(noise) = meter.noise {
         parts.push(format!("noise {} {unit}", shown(noise)));

@@ -14,10 +14,10 @@ pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     effects.sort_by(|a, b| b.shift_of_mass_percent.abs().total_cmp(&a.shift_of_mass_percent.abs()));
     let columns = [
         words("effect"),
-        numbers(html! { "before the readings" }),
-        numbers(html! { "after them" }),
+        numbers(html! { "prior" }),
+        numbers(html! { "posterior" }),
         numbers(html! { "shift of the mass" }),
-        words("told apart from the mass"),
+        words("separable from m"),
     ];
     let rows: Vec<Row> = effects.into_iter().map(|effect| row(effect, unit)).collect();
     html! {

@@ -24,7 +24,7 @@ pub(crate) fn comparison(input: &ReportInput<'_>) -> Markup {
     let mut rows = vec![line("this bench, full model", &reduction.mass_kg)];
     if let Some(widened) = &reduction.mass_widened_kg {
         rows.push(line("everything as stated", &reduction.mass_as_stated_kg));
-        rows.push(line("likeliest alternative set free", widened));
+        rows.push(line("likeliest alternative left free", widened));
     }
     rows.push(Row::new(vec![
         html! { "textbook’s formula, mean of the runs" },

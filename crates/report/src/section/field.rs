@@ -15,7 +15,7 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
     let figure = input.field.and_then(field_figures::line).map(|figure| figure.in_field_unit(unit));
     html! {
         @if let Some(figure) = figure {
-            (table::figure(&figure, html! { "Flux density at the centre against the coil current, as both meters read, with the line fitted and the line that the coils’ sizes give; below, reading minus line with the noise of one reading." }))
+            (table::figure(&figure, html! { "Flux density at the centre against the coil current, as both meters read, with the line fitted and the line that the coil geometry gives; below, reading minus line with the noise of one reading." }))
         }
         (ways(input))
         @for finding in input.field.iter().flat_map(|field| &field.findings) {
@@ -32,7 +32,7 @@ fn ways(input: &ReportInput<'_>) -> Markup {
     let field = input.field;
     let in_use = Some(reduction.field_per_ampere_mt_per_a);
     let ways: [(&str, Option<Q>); 5] = [
-        ("coils’ sizes alone", reduction.geometry_mt_per_a),
+        ("coil geometry alone", reduction.geometry_mt_per_a),
         ("probe’s line alone", reduction.probe_mt_per_a),
         ("stated in the bench file", field.and_then(|field| field.stated_mt_per_a)),
         ("current balance alone", field.and_then(|field| field.balance_mt_per_a)),
@@ -44,19 +44,19 @@ fn ways(input: &ReportInput<'_>) -> Markup {
             q.map(|q| Row::new(vec![html! { (name) }, html! { (input.field_unit.per_ampere(&q)) }]))
         })
         .collect();
-    table::table("Field per ampere at the centre", &[words("way"), numbers(html! { "value" })], &rows)
+    table::table("Coil constant k = B/I at the centre", &[words("way"), numbers(html! { "value" })], &rows)
 }
 
 fn sentences(input: &ReportInput<'_>) -> Markup {
     let reduction = input.reduction;
     html! {
         @if let Some(difference) = reduction.probe_minus_geometry_in_u {
-            p { "The probe’s line lies " (apart(difference)) " what the coils’ sizes give: probe " (verdict(difference)) " geometry." }
+            p { "The probe’s line lies " (apart(difference)) " what the coil geometry gives: probe " (verdict(difference)) " geometry." }
         } @else {
-            p { "Only one way gives the field per ampere, so nothing checks it from outside." }
+            p { "Only one method gives the coil constant, so nothing checks it independently." }
         }
         @if let Some(intercept) = &reduction.intercept_mt {
-            p { "At zero current the line reads " span.unit { (input.field_unit.small(intercept)) } ": the background along the axis together with the probe’s own zero. Only a reversed probe or a stated zero tells them apart." }
+            p { "At zero current the line reads " span.unit { (input.field_unit.small(intercept)) } ": the background along the axis together with the zero offset of the probe. Only a reversed probe or a stated zero offset separates them." }
         }
     }
 }
@@ -79,7 +79,7 @@ fn shape(field: &FieldDocument, unit: &FieldUnit) -> Markup {
             }
         }
         @if let Some(figure) = map {
-            (table::figure(&figure, html! { "What the coils’ field differs from the centre’s, in per cent, with a ring of middle size: left in the ring’s plane, right along the axis; the dashed circle is the glass." }))
+            (table::figure(&figure, html! { "Deviation of the field of the coils from that at the centre, in percent, with a ring of medium size: left in the ring’s plane, right along the axis; the dashed circle is the glass." }))
         }
     }
 }
@@ -89,7 +89,7 @@ fn surroundings(field: &FieldDocument, unit: &FieldUnit) -> Markup {
     html! {
         p {
             "Background as the field’s fit holds it: "  "along x " span.unit { (x) } ", along y " span.unit { (y) } ", along z " span.unit { (z) }
-            @if let Some(zero) = &field.probe_zero_mt { "; the probe’s own zero " span.unit { (unit.small(zero)) } } "."
+            @if let Some(zero) = &field.probe_zero_mt { "; the zero offset of the probe " span.unit { (unit.small(zero)) } } "."
         }
         @if let Some(uniformity) = &field.uniformity {
             p {

@@ -75,12 +75,15 @@ fn chance(p: f64) -> String {
 /// The usual limits of 1 and 99 in 100 (common practice, no source).
 fn judged(agreement: &Agreement) -> String {
     let birge = agreement.birge_ratio.map_or_else(String::new, |ratio| {
-        format!(" The runs scatter {} times as much as their uncertainties say.", fixed(ratio, -1))
+        format!(
+            " The scatter of the runs is {} times as large as their uncertainties imply.",
+            fixed(ratio, -1)
+        )
     });
     match (agreement.degrees_of_freedom, agreement.p_value) {
         (0, _) => "One run can’t disagree with itself. Take more.".to_owned(),
         (_, None) => "The scatter of the runs itself set their uncertainty, so agreement can’t be tested. State the uncertainty of the diameters to test it.".to_owned(),
-        (_, Some(p)) if p < 0.01 => format!("The runs do not agree with one mass: so large a scatter comes by chance in less than 1 of 100 cases.{birge} Look at the run that lies furthest off in the figure of the law."),
+        (_, Some(p)) if p < 0.01 => format!("The runs do not agree with one mass: so large a scatter has p < 0.01.{birge} Look at the run that lies furthest off in the figure of the law."),
         (_, Some(p)) if p > 0.99 => format!("The runs agree better than their uncertainties allow for.{birge} The stated uncertainties are probably too large, or the runs are not independent."),
         (_, Some(_)) => format!("The runs agree with one mass.{birge}"),
     }

@@ -38,7 +38,7 @@ const MEASURES: [Measure; 9] = [
     ("diameter in the scale’s plane / mm", |photo| {
         photo.ring_diameter_in_scale_plane_mm.as_ref().map(short)
     }),
-    ("diameter in the muzzle’s plane / mm", |photo| photo.ring_diameter_mm.as_ref().map(short)),
+    ("diameter in the plane of the anode aperture / mm", |photo| photo.ring_diameter_mm.as_ref().map(short)),
     ("beam width / mm", |photo| photo.beam_width_mm.as_ref().map(short)),
     ("inner edge, diameter / mm", |photo| photo.inner_edge_diameter_mm.as_ref().map(short)),
     ("outer edge, diameter / mm", |photo| photo.outer_edge_diameter_mm.as_ref().map(short)),

@@ -36,7 +36,7 @@ fn as_read_table(input: &ReportInput<'_>) -> Markup {
         numbers(html! { span.unit { (symbol("V")) " / V" } }),
         numbers(html! { span.unit { (symbol("I")) " / A" } }),
         words("leads"),
-        words("bench, gun turned"),
+        words("bench, tube rotated"),
         words("ring"),
     ];
     let places = places(input);
@@ -61,12 +61,12 @@ fn read_row(run: &Run, [volt_place, ampere_place]: [i32; 2]) -> Row {
         html! { (count) },
         html! { (as_read(run.mean_voltage_v(), count, volt_place)) },
         html! { (as_read(run.mean_current_a(), count, ampere_place)) },
-        html! { (if run.field_sense == Sense::Minus { "reversed" } else { "as built" }) },
+        html! { (if run.field_sense == Sense::Minus { "reversed" } else { "as wired" }) },
         html! { (turned(run)) },
         ring(run),
     ];
     let note = html! {
-        @if let Some(reason) = &run.struck_because { "Struck: " (sentence(reason)) " " }
+        @if let Some(reason) = &run.struck_because { "Excluded: " (sentence(reason)) " " }
         @if let Some(remark) = &run.remark { (sentence(remark)) }
     };
     let has_note = run.is_struck() || run.remark.is_some();
@@ -114,7 +114,8 @@ fn reduced_table(input: &ReportInput<'_>) -> Markup {
             html! { (fixed(1e31 * run.textbook_mass_kg, -2)) },
         ];
         let reason = of(input, run).and_then(|run| run.struck_because.as_deref());
-        let note = run.struck.then(|| html! { "Struck: " (sentence(reason.unwrap_or("no reason stated"))) });
+        let note =
+            run.struck.then(|| html! { "Excluded: " (sentence(reason.unwrap_or("no reason stated"))) });
         Row::new(cells).struck(run.struck).note(note)
     };
     let rows: Vec<Row> = input.reduction.runs.iter().map(row).collect();

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
-use crate::words::{apart, interval_95, percent, plus_minus, short, symbol, told, verdict};
+use crate::words::{apart, interval_95, percent, short, symbol, told, verdict};
 
 /// Mass, interval, comparison, and what must not be overlooked.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
@@ -13,14 +13,14 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
     let relative = 100.0 * mass.standard_uncertainty / mass.value;
     html! {
         div.result {
-            p.large { span { (symbol("m")) " = " (plus_minus(mass)) " kg" } }
-            p { "± is one standard uncertainty, " (percent(relative)) " %. Given the stated inputs, the mass lies in " span.unit { (interval_95(mass)) " kg" } " with 95 % probability." }
+            p.large { span { (symbol("m")) " = " (short(mass)) " kg" } }
+            p { "The digits in brackets are the standard uncertainty of the last digits, " (percent(relative)) " %. Given the stated inputs, the mass lies in " span.unit { (interval_95(mass)) " kg" } " with 95 % probability." }
             p {
                 "It " b { (verdict(reference.difference_in_u)) } " the accepted value, " span.unit { (short(&reference.mass_kg)) " kg" }
                 " (" (reference.source) "): it lies " (apart(reference.difference_in_u)) " it, where " (symbol("u")) " is the standard uncertainty of the difference."
             }
             p {
-                "Charge to mass: " span.unit { (symbol("e")) "/" (symbol("m")) " = " (plus_minus(&reduction.charge_to_mass_c_per_kg)) " C/kg" } "."
+                "Specific charge: " span.unit { (symbol("e")) "/" (symbol("m")) " = " (short(&reduction.charge_to_mass_c_per_kg)) " C/kg" } "."
             }
         }
         (beside(input))
@@ -29,7 +29,7 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
             span.unit { (textbook(input)) " kg" } " in the mean, with no correction at all."
             @if let Some(widened) = &reduction.mass_widened_kg {
                 " With everything as stated in the bench file the model gives " span.unit { (short(&reduction.mass_as_stated_kg)) " kg" }
-                ", with the likeliest alternative set free " span.unit { (short(widened)) " kg" }
+                ", with the likeliest alternative left free " span.unit { (short(widened)) " kg" }
                 "; the result above weighs both by how well they explain the readings."
             }
         }
@@ -46,7 +46,7 @@ fn counted(input: &ReportInput<'_>) -> String {
     let struck = runs.iter().filter(|run| run.struck).count();
     let counting = runs.len() - struck;
     let plural = if counting == 1 { "run counts" } else { "runs count" };
-    let rest = if struck > 0 { format!(", {struck} struck") } else { String::new() };
+    let rest = if struck > 0 { format!(", {struck} excluded") } else { String::new() };
     format!("{counting} {plural}{rest}.")
 }
 

@@ -34,7 +34,7 @@ pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Option<Ma
                 p { "The two classic straight lines, " (symbol("d")) "² against " (symbol("V")) " at one current and " (symbol("I")) " against 1/" (symbol("r")) " at one voltage, can't be drawn here: no three runs with the leads and the bench alike share a current or a voltage." }
             }
             @if let Some(figure) = &shapes {
-                (table::figure(figure, html! { "Excess of each run’s charge-to-mass ratio by the textbook’s formula over the joint result, against the five shapes: gun offset, stray field along the axis, edge or scale zero, fall-off of the field, energy lost in the gas. A slope in one of them and scatter in the others points to its cause." }))
+                (table::figure(figure, html! { "Specific charge of each run by the textbook formula relative to the joint result, minus one, against the five shapes: voltage offset of the gun, stray field along the axis, edge read or zero offset of the scale, fall-off of the field, energy lost in the gas. A slope in one of them and scatter in the others points to its cause." }))
             }
         }
     })

@@ -81,7 +81,7 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
         div.two { @for piece in ABREAST.iter().filter_map(|id| piece(id)) { (of_piece(piece)) } }
         section #runs aria-labelledby="runs-heading" {
             h2 #runs-heading { "Run by run, step by step" }
-            p { "Open a run for its way from reading to mass: by the textbook’s formula, as a group does it, and beside it by the full model." }
+            p { "Open a run to see how its mass follows from its readings: by the textbook formula, and next to it by the full model." }
             @for entry in &derived.reduction.runs { (of_run(&derived, entry, &chosen)) }
         }
         @for piece in FOLDED.iter().filter_map(|id| piece(id)) {
@@ -109,7 +109,7 @@ fn of_run(derived: &Derived, entry: &RunEntry, chosen: &units::Chosen) -> Markup
         details.run.struck[entry.r#struck] {
             summary {
                 b { "Run " (entry.run) }
-                @if entry.r#struck { " (struck)" }
+                @if entry.r#struck { " (excluded)" }
                 " " span.num { i.symbol { "m" } " = " (short(&entry.mass_kg)) " kg" }
                 " " span.quiet { "textbook " (print::significant(entry.textbook_mass_kg, 4)) " kg" }
             }
@@ -120,7 +120,7 @@ fn of_run(derived: &Derived, entry: &RunEntry, chosen: &units::Chosen) -> Markup
             }
             @if let Some(way) = &way {
                 div.ways {
-                    (steps("By the textbook’s formula", &way.textbook))
+                    (steps("By the textbook formula", &way.textbook))
                     (steps("By the full model", &way.full))
                 }
             }

@@ -78,9 +78,9 @@ fn station(notebook: &Notebook) -> Markup {
                 (slider("voltage", "Voltage as read", "V", [v_low, v_high, 0.5], round(v, 10.0)))
                 (slider("current", "Coil current as read", "A", [round(i_low, 100.0), i_high, 0.005], round(i, 1000.0)))
                 (slider("tilt", "Gun tilt", "°", [-90.0, 90.0, 0.5], 0.0))
-                (slider("turned", "Bench turned", "°", [-180.0, 180.0, 5.0], 0.0))
+                (slider("turned", "Bench rotated", "°", [-180.0, 180.0, 5.0], 0.0))
                 fieldset.sense { legend { "Field sense" }
-                    label { input type="radio" name="sense" value="+" checked; " + as described" }
+                    label { input type="radio" name="sense" value="+" checked; " + as wired" }
                     label { input type="radio" name="sense" value="-"; " − leads reversed" }
                 }
                 p.acts { button #freeze type="button" aria-pressed="false" { "Freeze this prediction" } " " button #front type="button" { "Turn the view to the front" } }
@@ -108,12 +108,12 @@ fn station(notebook: &Notebook) -> Markup {
 /// Name and label of each predicted number.
 const FIGURES: [(&str, &str); 7] = [
     ("fitted", "Diameter, fitted"),
-    ("chord", "Diameter, muzzle to far side"),
+    ("chord", "Diameter, anode aperture to far side"),
     ("pitch", "Pitch"),
     ("turns", "Turns to the glass"),
-    ("glass", "Meets the glass at x, y, z"),
+    ("glass", "Strikes the glass at x, y, z"),
     ("speed", "Speed"),
-    ("field", "Flux density at the muzzle, x, y, z"),
+    ("field", "Flux density at the anode aperture, x, y, z"),
 ];
 
 /// The place where a prediction is laid over a photograph.

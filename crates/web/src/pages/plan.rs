@@ -172,7 +172,7 @@ fn percent(value: f64) -> String {
 /// What the mass is known to now, with these runs, and at best.
 fn promise(plan: &PlanDocument) -> Markup {
     let one = |name: &str, value: String, more: &str| {
-        html! { div { dt { (name) } dd { "± " (value) @if !more.is_empty() { " " span.quiet { (more) } } } } }
+        html! { div { dt { (name) } dd { "u = " (value) @if !more.is_empty() { " " span.quiet { (more) } } } } }
     };
     html! {
         dl.figures.promise {
@@ -180,8 +180,8 @@ fn promise(plan: &PlanDocument) -> Markup {
                 (one("Mass now", percent(now), &format!("from {} runs", plan.runs_taken)))
             }
             (one("Mass with these runs", percent(plan.expected.as_stated_percent), ""))
-            (one("… if offsets may be anything", percent(plan.expected.if_offsets_are_free_percent), ""))
-            (one("… whatever the number of runs", percent(plan.floor.standard_uncertainty_percent), ""))
+            (one("… with all offsets free", percent(plan.expected.if_offsets_are_free_percent), ""))
+            (one("… however many runs", percent(plan.floor.standard_uncertainty_percent), ""))
         }
     }
 }
@@ -251,16 +251,13 @@ fn row(setting: &PlannedSetting) -> Markup {
 }
 
 fn stands(setting: &PlannedSetting) -> String {
-    let leads = if setting.field_sense == "-" {
-        "leads exchanged (sense −)"
-    } else {
-        "leads as described (sense +)"
-    };
+    let leads =
+        if setting.field_sense == "-" { "leads reversed (sense −)" } else { "leads as wired (sense +)" };
     let turned = |what: &str, still: &str, deg: f64| match deg {
         0.0 => still.to_owned(),
-        deg => format!("{what} turned {}°", print::significant(deg, 3)),
+        deg => format!("{what} rotated by {}°", print::significant(deg, 3)),
     };
-    let bench = turned("bench", "bench not turned", setting.bench_turned_deg);
+    let bench = turned("bench", "bench not rotated", setting.bench_turned_deg);
     let tube = turned("tube", "tube as it is (tilt 0)", setting.gun_tilt_deg);
     format!("With {leads}, {bench}, {tube}:")
 }
@@ -270,33 +267,33 @@ fn outlook(plan: &PlanDocument, chosen: &Chosen) -> Markup {
         section.screen aria-labelledby="outlook-heading" {
             h2 #outlook-heading { "Where the uncertainty will come from" }
             div.scroll tabindex="0" role="region" aria-label="Expected budget" { table {
-                thead { tr { th scope="col" { "Input" } th.number scope="col" { "of the mass" } th.number scope="col" { "share" } } }
+                thead { tr { th scope="col" { "Input" } th.number scope="col" { "u of the mass" } th.number scope="col" { "share" } } }
                 tbody { @for line in plan.budget.iter().take(BUDGET_SHOWN) {
-                    tr { th scope="row" { (line.input) } td.number { "± " (percent(line.standard_uncertainty_percent)) } td.number { (fixed(100.0 * line.share, 0)) " %" } }
+                    tr { th scope="row" { (line.input) } td.number { (percent(line.standard_uncertainty_percent)) } td.number { (fixed(100.0 * line.share, 0)) " %" } }
                 } }
             } }
-            p.quiet { "Each diameter is taken to be known to ± " (print::significant(plan.measured_as.standard_uncertainty_mm, 2)) " mm: " (plan.measured_as.because) "." }
+            p.quiet { "Each diameter is assumed to have a standard uncertainty of " (print::significant(plan.measured_as.standard_uncertainty_mm, 2)) " mm: " (plan.measured_as.because) "." }
         }
         section.screen aria-labelledby="floor-heading" {
             h2 #floor-heading { "What no number of runs removes" }
             p { (chosen.sentence(&plan.floor.sentence)) }
             @if !plan.would_lower.is_empty() {
-                p { "What would do more than further runs:" }
+                p { "What would help more than further runs:" }
                 div.scroll tabindex="0" role="region" aria-label="What would lower the floor" { table {
                     thead { tr { th scope="col" { "To do" } th.number scope="col" { "with these runs" } th.number scope="col" { "at best" } } }
                     tbody { @for remedy in &plan.would_lower {
-                        tr { th scope="row" { (chosen.sentence(&remedy.what)) } td.number { "± " (percent(remedy.expected_percent)) } td.number { "± " (percent(remedy.floor_percent)) } }
+                        tr { th scope="row" { (chosen.sentence(&remedy.what)) } td.number { (percent(remedy.expected_percent)) } td.number { (percent(remedy.floor_percent)) } }
                     } }
                 } }
             }
         }
         section.screen aria-labelledby="apart-heading" {
-            h2 #apart-heading { "Told apart from the mass, if it were there" }
+            h2 #apart-heading { "Separable from m with these runs" }
             ul.apart { @for one in plan.separates.iter().filter(|one| one.is_wide) {
                 li.good[one.separable].open-circle[!one.separable] {
                     @let (factor, unit) = chosen.unit().told(&one.unit);
-                    (one.name) ": ± " (print::significant(factor * one.before, 2)) " " (unit) " becomes ± " (print::significant(factor * one.after, 2)) " " (unit)
-                    span.quiet { @if one.separable { " – told apart" } @else { " – stays mixed with the mass" } }
+                    (one.name) ": u = " (print::significant(factor * one.before, 2)) " " (unit) " becomes " (print::significant(factor * one.after, 2)) " " (unit)
+                    span.quiet { @if one.separable { " – separable" } @else { " – not separable from m" } }
                 }
             } }
         }

@@ -139,13 +139,13 @@ fn place(distance: &str, offset: &str) -> Markup {
             }
             div.row {
                 label { span { "Distance / mm" } input name="mm" size="5" inputmode="decimal" required enterkeyhint="next"; }
-                label { span { "± / mm" } input name="u" size="4" inputmode="decimal" value="5" enterkeyhint="done"; }
+                label { span { "u / mm" } input name="u" size="4" inputmode="decimal" value="5" enterkeyhint="done"; }
                 @if !distance.is_empty() { button.main type="submit" { "Save" } }
             }
             @if distance.is_empty() {
                 div.row {
                     label { span { "Lens to bulb / mm, if measured" } input name="distance" size="6" inputmode="decimal"; }
-                    label { span { "± / mm" } input name="distance_u" size="4" inputmode="decimal" value="20"; }
+                    label { span { "u / mm" } input name="distance_u" size="4" inputmode="decimal" value="20"; }
                     button.main type="submit" { "Save" }
                 }
             }
@@ -213,9 +213,9 @@ fn scales(assumed: &str, photo: &str, names: &[String]) -> Markup {
 fn strip(photo: &str) -> Markup {
     html! {
         figure.strip hidden {
-            img #beam alt="The beam laid straight with its centre line and edges, outside of the ring on top; below, distance of the centre line from the circle";
+            img #beam alt="The beam unrolled along the circle with its centre line and edges, outside of the ring on top; below, distance of the centre line from the circle";
             figcaption.quiet {
-                "The beam laid straight along the fitted circle, outside on top; below, its distance from the circle. "
+                "The beam unrolled along the fitted circle, outside on top; below, its distance from the circle. "
                 a href={ "/ring/beam?kind=svg&name=" (encoded(photo)) } download={ (photo) "-beam.svg" } { "SVG" } ", "
                 a href={ "/ring/beam?kind=csv&name=" (encoded(photo)) } download={ (photo) "-beam.csv" } { "every point as CSV" }
             }
