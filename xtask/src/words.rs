@@ -7,7 +7,8 @@ use crate::repository::{files, text};
 /// Heading of the list in `docs/words.md`: a table of `what is not written | what is written instead`.
 const HEADING: &str = "## Not written";
 /// Where the page's and the command's sentences are made.
-const SOURCES: [&str; 9] = ["cli", "web", "report", "lab", "notebook", "photo", "fit", "quantity", "pdf"];
+const SOURCES: [&str; 10] =
+    ["cli", "web", "report", "class", "lab", "notebook", "photo", "fit", "quantity", "pdf"];
 /// Here a person types a value with its uncertainty, or such text is written for them to type over: `150 mm ± 0.5 mm`.
 const TYPED: [&str; 7] = [
     "crates/web/src/pages/bench.rs",

@@ -294,7 +294,7 @@ pub(crate) enum Sheet {
     Report,
     /// Blanks to fill, with this bench's coil geometry and settings
     Worksheet,
-    /// Every run worked through, and what common slips make of it
+    /// The worksheet worked from its own numbers, and what each slip makes of the mass
     Key,
 }
 

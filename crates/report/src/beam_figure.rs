@@ -90,7 +90,7 @@ fn told(beam: &StraightBeam) -> String {
     let believed = beam.points.iter().filter(|point| point.is_believed).count();
     let share = print::fixed(100.0 * believed as f64 / beam.points.len().max(1) as f64, 0);
     let scatter = format!(
-        "{believed} of {} points ({share} %) were believed; they lie {} mm from the curve in the root mean square, {} mm at most.",
+        "{believed} of {} points ({share} %) are accepted; their root-mean-square distance from the curve is {} mm, the largest {} mm.",
         beam.points.len(),
         print::significant(beam.rms_mm(), 2),
         print::significant(beam.largest_residual_mm(), 2),

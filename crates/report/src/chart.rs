@@ -146,6 +146,6 @@ pub(crate) fn budget(reduction: &ReductionDocument) -> Option<Figure> {
     );
     (!bars.is_empty()).then(|| {
         let panel = Panel::bars(Axis::new("share of the variance / %"), bars);
-        Figure::new("Budget of the uncertainty", described).id("budget").width(WIDTH).panel(panel)
+        Figure::new("Uncertainty budget", described).id("budget").width(WIDTH).panel(panel)
     })
 }

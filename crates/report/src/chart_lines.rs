@@ -27,7 +27,7 @@ pub(crate) fn textbook_lines(reduction: &ReductionDocument) -> Option<Figure> {
     let first = panels.next()?;
     let figure = Figure::new(
         "The two textbook straight lines",
-        "Readings as read with straight lines through them, forced through the origin and free: squared diameter against voltage at one current, current against one over the radius at one voltage.",
+        "Readings as read with straight lines through them, forced through the origin and free: squared diameter against voltage at one current, current against the reciprocal of the radius at one voltage.",
     )
     .id("textbook-lines")
     .width(WIDTH);

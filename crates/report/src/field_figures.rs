@@ -171,7 +171,7 @@ pub fn map(field: &FieldDocument) -> Option<Figure> {
         )
     });
     let described = format!(
-        "What the coils’ field differs from that at the centre, in percent: left in the ring’s plane, right in the plane that \
+        "Deviation of the field of the coils from that at the centre, in percent: left in the ring’s plane, right in the plane that \
          holds the axis z and the vertical y. The glowing line is the ring, the dashed circle the glass.{over}"
     );
     Some(

@@ -64,7 +64,7 @@ fn control(chart: &ControlChart) -> Panel {
     let mut panel =
         Panel::new(x, Axis::new(format!("{what} / {unit}").replace("/ 10^{-31} kg", "/ (10^{-31} kg)")))
             .height(150.0)
-            .band(Meaning::Stated, "what the other days say, 3 s.d.", limits(|point| point.action))
+            .band(Meaning::Stated, "the other days, 3 s.d.", limits(|point| point.action))
             .rule(Meaning::Predicted, Side::Level, chart.centre, "")
             .points(Meaning::Measured, "", of(false));
     let outside = of(true);

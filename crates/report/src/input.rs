@@ -24,11 +24,9 @@ impl Overlay {
         let entry = rings.iter().flat_map(|rings| &rings.photos).find(|photo| photo.photo == picture.photo);
         let caption = match entry.and_then(|photo| photo.run.as_ref()) {
             Some(run) => format!(
-                "Run {run}: points on the beam that were believed, points that were not, and the circle in the scale's plane."
+                "Run {run}: accepted and rejected points on the beam, and the circle in the scale's plane."
             ),
-            None => {
-                "The scale: every mark that was found, with the millimetres it was counted as.".to_owned()
-            }
+            None => "The scale: every mark found, with its reading in millimetres.".to_owned(),
         };
         Overlay { photo: picture.photo, caption, png_or_jpeg: picture.jpeg, mime: "image/jpeg" }
     }

@@ -24,7 +24,7 @@ pub(crate) fn run(asked: &NotebookArguments, arguments: &Arguments) -> Result<()
         sheet.line(format!("  ● {}", input.file));
     }
     let (needed, wanted): (Vec<_>, Vec<_>) = document.lacks.iter().partition(|lack| lack.is_needed);
-    for (heading, lacks) in [("Missing:", needed), ("Would make the result better:", wanted)] {
+    for (heading, lacks) in [("Missing:", needed), ("Would improve the result:", wanted)] {
         if !lacks.is_empty() {
             sheet.gap();
             sheet.line(heading);

@@ -18,8 +18,10 @@ pub(crate) fn run(new: &New, arguments: &Arguments) -> Result<(), Ending> {
         return crate::show::json(&document, &[]);
     }
     let mut sheet = Sheet::default();
-    sheet.line(format!("A new notebook stands in {shown}:"));
-    sheet.line("  bench.toml       the apparatus; change the numbers to your bench's");
+    sheet.line(format!("A new notebook is in {shown}:"));
+    sheet.line(
+        "  bench.toml       the apparatus; each number is a commented example until you enter your own",
+    );
     sheet.line("  readings.csv     one row a reading");
     sheet.line("  field-probe.csv  coil current against flux density, if you have a probe");
     sheet.line("  photos/          photographs as they come from the camera");

@@ -104,9 +104,9 @@ fn shape(sheet: &mut Sheet, document: &PathDocument) {
     sheet.line(format!("  Field at the anode aperture ({x}, {y}, {z}) mT."));
     let glass = match (document.turns_to_glass, document.glass_point_mm) {
         (Some(turns), Some(place)) => {
-            format!("The glass is met after {} turns at {}", print::fixed(turns, -2), at(place))
+            format!("The beam strikes the glass after {} turns at {}", print::fixed(turns, -2), at(place))
         }
-        _ => "The glass is not met".to_owned(),
+        _ => "The beam does not strike the glass".to_owned(),
     };
     let gun = match (document.meets_gun, document.end) {
         (true, _) => "; the beam comes round to the gun's back",
@@ -152,7 +152,7 @@ fn beam(sheet: &mut Sheet, document: &PathDocument) {
             "",
             &format!(
                 "In {} at {} Pa (room temperature assumed) the beam loses {} eV in the mean over {} mm, and {} % of the electrons \
-                 have ionised a molecule: good to about a third.",
+                 have ionised a molecule, both known to about a third.",
                 gas.gas,
                 print::significant(gas.pressure_pa, 2),
                 print::significant(gas.mean_energy_loss_ev, 2),

@@ -84,7 +84,7 @@ fn settings(sheet: &mut Sheet, document: &PlanDocument) {
     sheet.table(&rows);
     sheet.paragraph(
         "  ",
-        "A diameter outside go: stop, voltage to 0, and look for the slip before the next run.",
+        "A diameter outside the go limits: stop, voltage to 0, and find the cause before the next run.",
     );
 }
 

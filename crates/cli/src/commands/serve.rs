@@ -96,7 +96,7 @@ fn told(running: &Running, arguments: &Arguments) -> Result<(), Ending> {
         sheet.line(format!("  {outside}"));
         sheet.line("The connection is not encrypted: use it on the laboratory's own network only.");
     }
-    sheet.line("It ends with Ctrl-C; what was typed is saved already.");
+    sheet.line("Stop it with Ctrl-C; everything typed is already saved.");
     sheet.out()
 }
 

@@ -146,12 +146,10 @@ fn sentence(bench: &str, quantity: &str, points: &[ChartPoint], centre: f64) -> 
         );
     }
     if let Some((side, count)) = run_on_one_side(points, centre).filter(|(_, count)| *count >= DRIFT) {
-        return format!(
-            "{place}: the last {count} lie {side} the centre, one after the other: something drifts"
-        );
+        return format!("{place}: the last {count} in a row lie {side} the centre line: a drift");
     }
     if !warning.is_empty() {
-        return format!("{place}: {} lies outside two standard deviations; look twice", warning.join(", "));
+        return format!("{place}: {} lies outside two standard deviations; check it", warning.join(", "));
     }
     let spread = points.iter().map(|point| (point.value - centre).abs()).fold(0.0, f64::max);
     format!(

@@ -431,14 +431,14 @@ fn caveats(notebooks: &[Reduced], set: &Set) -> Vec<CaveatEntry> {
     if set.bench_count == 1 {
         list.push(Caveat::new(
             "one-bench",
-            "all notebooks are of one bench: whatever is wrong with it is in every one of them",
+            "all notebooks are of one bench: its systematic effects are common to all of them",
             "add a notebook of another bench, with other coils and meters",
         ));
     } else if set.bench_count < 4 {
         list.push(Caveat::new(
             "few-benches",
-            format!("a spread between {} benches is hardly known", set.bench_count),
-            "read the 95 % interval, which counts that in",
+            format!("the spread between {} benches is poorly known", set.bench_count),
+            "quote the 95 % interval, which includes that",
         ));
     }
     for (place, one) in notebooks.iter().enumerate() {

@@ -64,7 +64,7 @@ pub(crate) fn clash(per_ampere: &FieldPerAmpere) -> Option<Finding> {
             if ratio > 1.0 { "larger" } else { "smaller" },
         ),
         remedy: "measure separation and mean radius again, count the turns of each coil, see whether the ammeter reads one \
-                 coil or both, and check the probe in a known field; until they agree, trust neither"
+                 coil or both, and check the probe in a known field; until they agree, rely on neither"
             .to_owned(),
     })
 }
@@ -87,7 +87,7 @@ fn sizes_off(map: &MapFit) -> Vec<Finding> {
             code: code.to_owned(),
             confidence: certainty(apart),
             sentence: format!(
-                "the map's shape asks for a {what} of {} mm where {} mm is stated, {} standard uncertainties apart",
+                "the shape of the map corresponds to a {what} of {} mm where {} mm is stated, {} standard uncertainties apart",
                 print::short(fitted.value, fitted.standard_uncertainty),
                 print::short(stated.value, stated.standard_uncertainty),
                 print::significant(apart.abs(), 2),

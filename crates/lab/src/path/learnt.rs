@@ -41,7 +41,7 @@ pub(super) fn caveat(finding: &Finding, offset_v: f64) -> CaveatEntry {
     CaveatEntry {
         code: finding.code.clone(),
         sentence: format!(
-            "the runs say otherwise than this path, which takes the voltage as read with the stated offset of {offset_v} V: {what}"
+            "the runs disagree with this path, which takes the voltage as read with the stated offset of {offset_v} V: {what}"
         ),
         remedy: format!(
             "{}; then state voltage_offset under [gun], and path and plan follow it",

@@ -10,7 +10,7 @@ use crate::document::{CaveatEntry, Finding};
 pub(super) fn clash(finding: Finding) -> CaveatEntry {
     CaveatEntry {
         code: finding.code,
-        sentence: format!("the diameter stands on a field that is in doubt: {}", finding.sentence),
+        sentence: format!("the predicted diameter rests on a field that is in doubt: {}", finding.sentence),
         remedy: finding.remedy,
     }
 }
@@ -91,7 +91,9 @@ fn ratings(asked: &Asked<'_>) -> Vec<Caveat> {
     if let Some(least) = gun.and_then(|gun| gun.voltage_minimum_v).filter(|least| voltage_v < *least) {
         caveats.push(Caveat::new(
             "beam-not-seen",
-            format!("below {least} V the beam can't be seen, says the bench file; {voltage_v} V is asked"),
+            format!(
+                "the bench file says that the beam can't be seen below {least} V; {voltage_v} V is asked for"
+            ),
             "choose a higher voltage",
         ));
     }

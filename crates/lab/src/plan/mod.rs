@@ -332,7 +332,7 @@ fn caveats(
     if repeated {
         list.push(Caveat::new(
             "setting-repeated",
-            "some settings stand here twice",
+            "some settings appear twice",
             "set them anew for the second time, both knobs from below, and photograph again",
         ));
     }

@@ -44,21 +44,22 @@ pub(super) fn change(before: usize, from: Stand, to: Stand) -> Option<Change> {
         "supplies off, lights on, eye protection near the bulb".to_owned(),
     ];
     if from.sense != to.sense {
-        steps.push("exchange the two leads of the coil pair at the supply".to_owned());
+        steps.push("reverse the two leads of the coil pair at the supply".to_owned());
     }
     if opposite(from.tilt_deg, to.tilt_deg) {
-        steps
-            .push("turn the tube half round in its socket, so that the beam starts the other way".to_owned());
-    }
-    if opposite(from.turned_deg, to.turned_deg) {
         steps.push(
-            "turn the whole bench half round about the vertical, camera and scale with it, leads left slack"
+            "rotate the tube by 180° in its socket, so that the beam starts in the opposite direction"
                 .to_owned(),
         );
     }
-    steps.push(
-        "have the wiring looked at by whoever must look at it, then start as at the first run".to_owned(),
-    );
+    if opposite(from.turned_deg, to.turned_deg) {
+        steps.push(
+            "rotate the whole bench by 180° about the vertical, camera and scale with it, with slack leads"
+                .to_owned(),
+        );
+    }
+    steps
+        .push("have the wiring checked by the responsible person, then start as at the first run".to_owned());
     Some(Change { before, steps })
 }
 

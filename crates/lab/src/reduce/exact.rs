@@ -185,7 +185,7 @@ impl Both<'_, '_> {
         };
         let start = inside(&self.joint.priors, &self.joint.estimate);
         metropolis(&start, &self.joint.covariance, log_density, STEPS, KEPT, &mut desk.stream(6))
-            .map_err(|fault| LabError::Internal(format!("the posterior can't be walked: {fault}")))
+            .map_err(|fault| LabError::Internal(format!("the posterior can't be sampled: {fault}")))
     }
 }
 

@@ -60,7 +60,7 @@ fn set_aside(solved: &Solved<'_>, run: &RunDatum) -> Result<Finding, LabError> {
     let shape = model.shape(&values)?;
     let predicted = model.diameter_m(run, &values, &shape).ok();
     let expected = predicted.map_or_else(String::new, |predicted_m| {
-        format!(" where the others lead one to expect {} mm", print::significant(1e3 * predicted_m, 3))
+        format!(" where {} mm is expected from the others", print::significant(1e3 * predicted_m, 3))
     });
     let what = format!(
         "run {} does not belong to the others and is set aside: its diameter is {} mm{expected}",
@@ -111,7 +111,7 @@ fn words(alternative: &Alternative) -> (String, &'static str) {
             "read the centre line, or state edge and beam_width; check the zero offset of the scale",
         ),
         Unknown::BeamLoss => (
-            format!("the beam loses about {size} {unit} on its way round, as in too much gas"),
+            format!("the beam loses about {size} {unit} on its way round, as with too high a gas pressure"),
             "use higher voltages and smaller rings; read the sharp outer side of the beam",
         ),
         Unknown::ProbeGain => (

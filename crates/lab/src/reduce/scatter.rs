@@ -182,7 +182,7 @@ impl Averaged {
             let draws = node
                 .joint
                 .draws_of::<LabError>(places, upto - from, rng)
-                .map_err(|fault| LabError::Internal(format!("the posterior can't be drawn: {fault}")))?;
+                .map_err(|fault| LabError::Internal(format!("the posterior can't be sampled: {fault}")))?;
             for (own, row) in rows.get(from..upto).unwrap_or_default().iter().enumerate() {
                 all.set_row(*row, &draws.row(own));
             }

@@ -24,7 +24,7 @@ pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
         p {
             "The textbook’s formula gives " span.unit { (arcmass_quantity::print::significant(reduction.textbook_mean_mass_kg, 4)) " kg" }
             " in the mean of the runs, the full model " span.unit { (short(&reduction.mass_kg)) " kg" }
-            ". Between them stands all that the model holds and the formula does not. The shift is how much the mass moves when the effect is taken into account; shifts of related effects do not simply add up."
+            ". The difference is what the model includes and the formula does not. The shift is how much the mass moves when the effect is taken into account; shifts of related effects do not simply add up."
         }
         (table::table("Effects, the largest shift of the mass first", &columns, &rows))
     }
@@ -49,7 +49,7 @@ fn row(effect: &EffectEntry, told: &FieldUnit) -> Row {
 pub(crate) fn budget(reduction: &ReductionDocument) -> Markup {
     let columns = [
         words("input"),
-        numbers(html! { "part in the mass’s standard uncertainty" }),
+        numbers(html! { "contribution to the standard uncertainty of the mass" }),
         numbers(html! { "share of the variance" }),
     ];
     let (shown, small): (Vec<&BudgetLine>, Vec<&BudgetLine>) =

@@ -70,7 +70,7 @@ fn shape(field: &FieldDocument, unit: &FieldUnit) -> Markup {
             (table::figure(&figure, html! { "The axial field away from the centre over that at the centre, with the model as stated and as fitted; below, reading minus model." }))
             @if let (Some(radius), Some(separation)) = (&fit.effective_radius_mm, &fit.effective_separation_mm) {
                 p {
-                    "The map’s shape alone, whatever its amplitude, asks for a mean radius of " span.unit { (short(radius)) " mm" }
+                    "The shape of the map alone, whatever its amplitude, corresponds to a mean radius of " span.unit { (short(radius)) " mm" }
                     " and a separation of " span.unit { (short(separation)) " mm" }
                     @if let (Some(r), Some(s)) = (&fit.stated_radius_mm, &fit.stated_separation_mm) {
                         "; stated are " span.unit { (short(r)) " mm" } " and " span.unit { (short(s)) " mm" }

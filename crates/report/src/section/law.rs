@@ -28,7 +28,7 @@ fn exponents(reduction: &ReductionDocument) -> Markup {
     let (a, b) = (symbol("a"), symbol("b"));
     html! {
         @if rows.is_empty() {
-            p { "The exponents can’t be had: all runs share one voltage or one current. Take runs at other voltages and currents to test the law." }
+            p { "The exponents can’t be determined: all runs share one voltage or one current. Take runs at other voltages and currents to test the law." }
         } @else {
             p { "Fitted to the runs, the radius goes as " (symbol("V")) sup { (a) } " " (symbol("I")) sup { (b) } "; the law says " (a) " = ½ and " (b) " = −1." }
             (table::table(
@@ -81,7 +81,7 @@ fn judged(agreement: &Agreement) -> String {
         )
     });
     match (agreement.degrees_of_freedom, agreement.p_value) {
-        (0, _) => "One run can’t disagree with itself. Take more.".to_owned(),
+        (0, _) => "Agreement needs at least two runs.".to_owned(),
         (_, None) => "The scatter of the runs itself set their uncertainty, so agreement can’t be tested. State the uncertainty of the diameters to test it.".to_owned(),
         (_, Some(p)) if p < 0.01 => format!("The runs do not agree with one mass: so large a scatter has p < 0.01.{birge} Look at the run that lies furthest off in the figure of the law."),
         (_, Some(p)) if p > 0.99 => format!("The runs agree better than their uncertainties allow for.{birge} The stated uncertainties are probably too large, or the runs are not independent."),
