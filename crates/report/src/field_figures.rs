@@ -54,8 +54,8 @@ pub fn line(field: &FieldDocument) -> Option<Figure> {
         beside = ", with the line that the coil geometry gives";
     }
     let described = format!(
-        "{} readings of the probe and the straight line through them{beside}; below, what the readings differ from the line, \
-         with the noise of one reading as a bar.",
+        "{} readings of the probe and the straight line through them{beside}; below, the residuals with the \
+         noise of one reading as a bar.",
         field.line.len()
     );
     Some(

@@ -64,8 +64,8 @@ fn glass(asked: &Asked<'_>, at_muzzle_t: Vec3) -> Caveat {
                  are the wrong way round"
             ),
             format!(
-                "turn the tube half round (`--gun-tilt {turned}`), or swap the coils' leads (`--field-sense {leads}`): voltage \
-                 and coil current to 0 before either"
+                "rotate the tube by 180° (`--gun-tilt {turned}`), or reverse the coil leads (`--field-sense {leads}`): voltage \
+                     and coil current to 0 and supplies off before either"
             ),
         );
     }
