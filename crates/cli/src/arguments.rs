@@ -378,6 +378,8 @@ pub(crate) fn read_arguments() -> Result<Arguments, ExitCode> {
 
 #[cfg(test)]
 mod tests {
+    use clap::CommandFactory;
+
     use super::*;
 
     fn sorted(words: &[&str]) -> Result<(Option<PathBuf>, Option<IpAddr>), String> {
@@ -399,5 +401,16 @@ mod tests {
         assert_eq!(sorted(&["arcmass", "serve", "--listen", "192.0.2.7", "bench"]).unwrap(), (bench, one));
         assert_eq!(sorted(&["arcmass"]).unwrap(), (None, None), "alone it shows the page");
         assert!(sorted(&["arcmass", "serve", "--listen", "192.0.2", "bench"]).is_err());
+    }
+
+    #[test]
+    fn help_stays_within_eighty_columns() {
+        let mut command = Arguments::command();
+        command.build();
+        let mut pages = vec![command.render_long_help().to_string()];
+        pages.extend(command.get_subcommands_mut().map(|one| one.render_long_help().to_string()));
+        for line in pages.iter().flat_map(|page| page.lines()) {
+            assert!(line.chars().count() <= 80, "{line}");
+        }
     }
 }

@@ -21,7 +21,7 @@ h2{font-size:20px;line-height:1.3;margin:40px 0 10px;padding-top:12px;border-top
 h3{font-size:16px;margin:24px 0 6px;font-weight:600}
 h1,h2,h3{break-after:avoid;break-inside:avoid}
 p,ul,ol,dl{margin:0 0 12px;orphans:3;widows:3}
-ul,ol{padding-left:22px}
+ul,ol{padding-left:26px}
 li{margin-bottom:6px;break-inside:avoid}
 a{color:var(--predicted)}
 .symbol,.formula{font-family:"STIX Two Text","Times New Roman",Georgia,serif;font-size:1.06em}

@@ -86,7 +86,7 @@ impl Key<'_> {
             h2 { (doubts) }
             (self.doubts())
             h2 { (result) }
-            p { "The mean of the runs is " (symbol("m")) " = " span.unit { (kilograms(mean)) " kg" } ". A group that finds the accepted mass to 0.1 % may have put it in: ask how it found the speed." }
+            p { "The mean of the runs is " (symbol("m")) " = " span.unit { (kilograms(mean)) " kg" } ". A group that finds the accepted mass to 0.1 % may have used it: ask how it found the speed." }
         }
     }
 

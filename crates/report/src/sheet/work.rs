@@ -48,7 +48,7 @@ pub(super) fn body(notebook: &Notebook, sheet: &Worksheet) -> Markup {
         ol.questions {
             li { b { "4.1 " } "By how many percent could " (symbol("V")) ", " (symbol("I")) ", " (symbol("d")) " and " (symbol("k")) " be wrong? Take half a millimetre for " (symbol("d")) ". " span.blank.wide {} }
             li { b { "4.2 " } "Which of them counts twice in " (symbol("m")) ", and why? " span.blank.wide {} }
-            li { b { "4.3 " } "Which one would you measure better first? " span.blank.wide {} }
+            li { b { "4.3 " } "Which of them would you improve first? " span.blank.wide {} }
             li { b { "4.4 " } "Do your runs agree with each other? Does " (symbol("m")) " change with " (symbol("V")) " or with " (symbol("I")) "? What could do that? " span.blank.wide {} }
         }
         h2 { (result) }
