@@ -68,6 +68,7 @@ figure.photo img{display:block;width:100%;height:auto;max-height:150mm;object-fi
 .blank.wide{min-width:min(100%,24em)}
 .blank.cell{min-width:5.5em;border-bottom:0;height:1.8em}
 .names .blank{margin-right:2em}
+.paper{display:none}
 .questions{list-style:none;padding-left:0}
 code,.hash{font-family:ui-monospace,monospace;font-size:13px;overflow-wrap:anywhere}
 .hash{white-space:normal}
@@ -82,7 +83,7 @@ tbody th{min-width:7.5em}
 tbody th.number{min-width:0}
 }
 @media print{
-@page{margin:18mm 17mm 20mm}
+@page{margin:18mm 17mm 20mm;@bottom-center{content:counter(page) " / " counter(pages);font:9pt system-ui,sans-serif;color:#555}}
 html{font-size:10.5pt;background:#fff}
 body{max-width:none;padding:0}
 h2{margin-top:22pt}
@@ -95,8 +96,10 @@ figure.drawn .scroll{break-after:avoid}
 section.whole,#inputs,p{break-inside:avoid}
 svg.figure{max-height:190mm}
 .data,.screen{display:none}
-figure.photo img{max-height:66mm}
-.photos{grid-template-columns:1fr 1fr;gap:0 5mm}
+.paper{display:block}
+figure.photo img{max-height:40mm;filter:brightness(1.5)}
+.photos{grid-template-columns:repeat(4,1fr);gap:0 3mm}
+.photos figcaption{font-size:7.5pt}
 .appendix{break-before:page}
 a{color:inherit;text-decoration:none}
 }

@@ -25,6 +25,7 @@ pub(crate) fn head(input: &ReportInput<'_>) -> Markup {
     html! {
         h1 { (arcmass_notebook::printable(&bench.name)) }
         p.quiet { "Mass of the " (particle) " from rings in a known magnetic field. " (days(input)) }
+        p.names.paper { "Observer " span.blank {} " Date " span.blank {} }
         @if let Some(word) = made_up(input) {
             div.mark { p { b { "Not a measurement" } ": the notebook calls itself “" (word) "”. Read the numbers below as an exercise." } }
         }

@@ -150,7 +150,7 @@ fn of_plan(
             (limits(plan))
             ul.cautions { @for caution in &plan.cautions { li.caution { (sentence(caution)) } } }
             @for group in groups(plan) { (of_group(plan, group)) }
-            p { "A diameter outside go: stop, voltage to 0, and look for the slip before the next run." }
+            p { "A diameter outside the go limits: stop, voltage to 0, and find the cause before the next run." }
             p.acts.screen { button type="button" data-print { "Print this card" } }
         }
         section.screen aria-labelledby="window-heading" {
