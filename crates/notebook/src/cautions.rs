@@ -47,9 +47,7 @@ pub const CAUTIONS: [Caution; 13] = [
     responsible(
         "Before a lead is moved or reversed: anode voltage to 0 V, coil current down to 0 A, supplies off. Capacitors hold charge after a supply is switched off: wait until the voltmeter reads 0 V.",
     ),
-    responsible(
-        "Before the tube is turned or taken out, as for a photograph of the scale: supplies off, everything cooled, room lights on, eye protection on.",
-    ),
+    responsible(BEFORE_THE_TUBE),
     everyone(
         "The bulb is evacuated glass and can implode: wear eye protection near it, and never knock or strain it.",
     ),
@@ -58,6 +56,9 @@ pub const CAUTIONS: [Caution; 13] = [
         "In the dark: a clear floor, one person at the controls, a torch at hand, and the lights on before anyone reaches into the bench.",
     ),
 ];
+
+/// Before a hand goes to the tube.
+pub const BEFORE_THE_TUBE: &str = "Before the tube is turned or taken out, as for a photograph of the scale: anode voltage to 0 V, coil current down to 0 A, heater off and cooled, supplies off, room lights on, eye protection on.";
 
 /// In place of the steps that pupils must not do.
 pub const FOR_PUPILS: &str =

@@ -51,7 +51,7 @@ pub(crate) fn derived(app: &Arc<App>, snapshot: &Snapshot) -> Result<Arc<Derived
     let notebook = snapshot.notebook.as_ref().map_err(|_| frame::faults(snapshot))?;
     if notebook.readings.iter().all(|readings| readings.runs.is_empty()) {
         return Err(
-            html! { p.empty { "No reading yet, so there is nothing to weigh. Take some at the " a href="/readings" { "Readings" } "." } },
+            html! { p.empty { "No reading yet, so there is no mass yet. Take some at the " a href="/readings" { "Readings" } "." } },
         );
     }
     match work::look(app, &snapshot.stamp, notebook) {

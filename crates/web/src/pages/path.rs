@@ -302,7 +302,7 @@ impl Kept {
         let Snapshot { stamp, notebook } = app.snapshot();
         let notebook = notebook.map_err(|_| Trouble {
             sentence: "the notebook has faults".to_owned(),
-            remedy: "mend what the Bench marks first".to_owned(),
+            remedy: "correct what the Bench marks first".to_owned(),
         })?;
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((_, ready)) = kept.as_ref().filter(|(of, _)| *of == stamp) {

@@ -63,7 +63,7 @@ pub(crate) fn section(app: &App, grid: &Grid) -> Markup {
     html! {
         section.pictures aria-labelledby="photos-heading" {
             h2 #photos-heading { "Photographs" }
-            p { "The ring first, then the scale in the ring's plane, nothing moved between; or both in one picture. Before the tube comes out: voltage to 0, current down to 0, heater off and cooled, supplies off, lights on." }
+            p { "The ring first, then the scale in the ring's plane, nothing moved between; or both in one picture. " (arcmass_notebook::cautions::BEFORE_THE_TUBE) }
             div #drop.drop {
                 label for="photo-files" { "Drop photographs here, or choose them" }
                 input #photo-files type="file" multiple accept=(TAKEN);

@@ -90,7 +90,7 @@ pub(crate) async fn page(
         let body = html! {
             div.head { h1 { "Plan" } (units::choice(&headers)) }
             form.runs.screen method="get" action="/plan" {
-                label for="runs" { "How many runs are there time for? " }
+                label for="runs" { "How many runs do you have time for? " }
                 input #runs name="runs" type="number" min="1" max=(MOST_RUNS) value=(runs) required;
                 button type="submit" { "Plan them" }
                 @if refused { p.said role="alert" { span.fault { "A plan has 1 to " (MOST_RUNS) " runs; " (runs) " are planned." } } }

@@ -340,7 +340,7 @@ pub(crate) async fn check(
             return answer::trouble(
                 StatusCode::CONFLICT,
                 "the notebook has faults",
-                "mend what is marked first",
+                "correct what is marked first",
             );
         };
         let runs = notebook.readings.iter().flat_map(|readings| &readings.runs);

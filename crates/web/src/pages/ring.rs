@@ -252,7 +252,7 @@ pub(crate) fn opened(app: &App, photo: &str) -> Result<(Arc<Opened>, Arc<Noteboo
         Box::new(answer::trouble(
             StatusCode::CONFLICT,
             "the notebook has faults",
-            "mend what is marked first",
+            "correct what is marked first",
         ))
     };
     let notebook = snapshot.notebook.map_err(faulty)?;
