@@ -9,8 +9,11 @@ const HEADING: &str = "## Not written";
 /// Where the page's and the command's sentences are made.
 const SOURCES: [&str; 10] =
     ["cli", "web", "report", "class", "lab", "notebook", "photo", "fit", "quantity", "pdf"];
-/// Here a person types a value with its uncertainty, or such text is written for them to type over: `150 mm ± 0.5 mm`.
-const TYPED: [&str; 7] = [
+/// Here a person types a value with its uncertainty, or such text is written for them to type over:
+/// `150 mm ± 0.5 mm`; or a sign is left open, `d ± 2c`.
+const TYPED: [&str; 9] = [
+    "crates/class/src/simulate/bench.rs",
+    "crates/class/src/slips.rs",
     "crates/web/src/pages/bench.rs",
     "crates/lab/src/demo/files.rs",
     "crates/lab/src/simulate/files.rs",

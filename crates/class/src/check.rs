@@ -406,12 +406,12 @@ fn findings(bench: &BenchPhysics, judged: &Judged) -> Vec<Finding> {
                     "look for iron and magnets near the bench, and take runs with the field reversed",
                 ),
                 "field-scale" => (
-                    "the groups' rings fit another field per ampere than the bench file gives".to_owned(),
+                    "the rings of the groups fit a coil constant other than the one in the bench file".to_owned(),
                     "measure separation, radius and turns of the coils again, or the field with a probe",
                 ),
                 "edge-offset" => (
                     format!("all groups' diameters are off by {} mm alike", at(Shared::Edge, 1e3)),
-                    "look at the scale's zero and at which edge of the beam the class was told to read",
+                    "look at the zero offset of the scale and at which edge of the beam the class was told to read",
                 ),
                 _ => (
                     format!("the groups' rings fit a beam that loses {} V in the gas at 200 V", at(Shared::GasLoss, 1.0)),

@@ -129,7 +129,7 @@ pub const SLIPS: [SlipCode; 39] = [
     ),
     slip(
         "field-per-ampere-as-field",
-        "the field per ampere used as the field",
+        "the coil constant used as the field",
         "B / I",
         "Does your B grow when the current does? It looks like the field of one ampere.",
     ),
