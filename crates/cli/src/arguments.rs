@@ -80,7 +80,7 @@ pub(crate) enum Command {
     /// A class's results: each group's slips found, the rest pooled
     #[command(subcommand)]
     Class(ClassCommand),
-    /// Show the page: the whole day of the bench in a browser
+    /// Serve the notebook as pages in a browser
     #[command(
         after_help = "Examples:\n  arcmass serve window-bench\n  arcmass serve --listen window-bench    # a phone may take part"
     )]

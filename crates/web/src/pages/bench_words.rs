@@ -3,7 +3,7 @@
 /// A table of the bench file on the page: its name, heading, and what to know.
 pub(super) const TABLES: [(&str, &str, &str); 11] = [
     ("bench", "Name", ""),
-    ("coils", "Coils", "A coaxial pair. Sizes are taken to the middle of the winding."),
+    ("coils", "Coils", "A coaxial pair. Radius and separation are measured to the middle of the winding."),
     (
         "gun",
         "Gun",
@@ -37,11 +37,11 @@ pub(super) fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'
         (_, "field_direction") => ("Field direction", "for a positive ammeter reading; a compass tells", ""),
         (_, "current_limit") => ("Current limit", "rating of each coil", "2 A"),
         (_, "field_per_ampere") => {
-            ("Field per ampere", "stated coil constant, instead of sizes or beside them", "0.743(4) mT/A")
+            ("Coil constant k", "as stated, instead of the coil geometry or in addition", "0.743(4) mT/A")
         }
-        (_, "muzzle") => ("Muzzle x, y, z", "where the beam leaves the anode", "0 mm, -40 mm, 0 mm"),
+        (_, "muzzle") => ("Anode aperture x, y, z", "where the beam leaves the anode", "0 mm, -40 mm, 0 mm"),
         (_, "muzzle_uncertainty") => ("Its uncertainty", "of each coordinate", "0.5 mm"),
-        (_, "direction") => ("Direction x, y, z", "of the beam, tube not tilted", "1, 0, 0"),
+        (_, "direction") => ("Direction x, y, z", "of the beam, tube not rotated", "1, 0, 0"),
         (_, "direction_uncertainty") => ("Its uncertainty", "", "0.4 deg"),
         (_, "voltage_limit") => ("Voltage limit", "rating of the tube", "300 V"),
         (_, "voltage_minimum") => ("Voltage minimum", "below it the beam can't be seen", "120 V"),
@@ -56,7 +56,7 @@ pub(super) fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'
         (_, "clearance") => ("Clearance", "a ring keeps this far from the glass", "8 mm"),
         (_, "gas") => ("Gas", "", "hydrogen"),
         (_, "pressure") => ("Pressure", "", "1.0(3) Pa"),
-        (_, "of_reading") => ("Of reading", "limit", "0.5 %"),
+        (_, "of_reading") => ("Calibration (gain)", "limit, percent of reading", "0.5 %"),
         (_, "digits") => ("Digits", "limit, in steps of the last digit", "2"),
         ("meters.voltage", "resolution") => ("Resolution", "one step of the last digit", "0.1 V"),
         ("meters.current", "resolution") => ("Resolution", "one step of the last digit", "0.01 A"),
@@ -64,7 +64,10 @@ pub(super) fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'
         ("meters.voltage", "noise") => ("Noise", "standard deviation of one reading", "0.1 V"),
         ("meters.current", "noise") => ("Noise", "standard deviation of one reading", "0.002 A"),
         (_, "noise") => ("Noise", "standard deviation of one reading", "0.001 mT"),
-        (_, "zero") => ("Zero", "if known, instead of digits", ""),
+        (_, "zero") => ("Zero offset", "if known, instead of digits", ""),
+        ("meters.voltage", "full_scale") => ("Full scale", "where no accuracy is known", "300 V"),
+        ("meters.current", "full_scale") => ("Full scale", "where no accuracy is known", "5 A"),
+        (_, "full_scale") => ("Full scale", "where no accuracy is known", "20 mT"),
         (_, "background") => {
             ("Background x, y, z", "field without coil current", "0(30) uT, -45(10) uT, 0(30) uT")
         }
@@ -76,7 +79,9 @@ pub(super) fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'
         (_, "distance") => ("Distance", "lens to the bulb's centre", "1.20(2) m"),
         (_, "kind") => ("Kind", "", ""),
         (_, "spacing") => ("Spacing", "between marks", "1 mm"),
-        (_, "offset") => ("Offset", "from the muzzle's plane, towards the camera positive", "0(1) mm"),
+        (_, "offset") => {
+            ("Offset", "from the plane of the anode aperture, positive towards the camera", "0(1) mm")
+        }
         (_, "relative_uncertainty") => {
             ("Of its length", "standard uncertainty of the scale itself", "0.05 %")
         }
@@ -91,7 +96,7 @@ pub(super) const ESSENTIAL: [(&str, &str, &str); 10] = [
         "mean_radius",
         "Without it the field must be read by a probe or a balance, at the Field, and its fall-off over the ring stays uncorrected.",
     ),
-    ("coils", "separation", "Taken as the mean radius ± 3 %, as such pairs are built."),
+    ("coils", "separation", "Taken as the mean radius with u = 3 %, as such pairs are built."),
     ("coils", "turns", "Without it the field must be read by a probe or a balance, at the Field."),
     (
         "coils",
@@ -106,7 +111,7 @@ pub(super) const ESSENTIAL: [(&str, &str, &str); 10] = [
     (
         "scale",
         "offset",
-        "Taken as 0 ± 2 mm where scale and ring are on two photographs; in one picture it is asked for.",
+        "Taken as 0 with u = 5 mm where scale and ring are on two photographs; in one picture it is asked for.",
     ),
 ];
 

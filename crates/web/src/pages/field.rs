@@ -56,7 +56,7 @@ fn inside(app: &App, snapshot: &Snapshot, headers: &HeaderMap) -> Markup {
     html! {
         (next::line(app, snapshot, Station::Field))
         @if let Ok(document) = &document {
-            p.result-line { "Field per ampere in use: " b.large { (chosen.per_ampere(&document.field_per_ampere_mt_per_a)) } }
+            p.result-line { "Coil constant in use: " b.large { (chosen.per_ampere(&document.field_per_ampere_mt_per_a)) } }
         }
         div.field-first {
             (field_table::tables(app))
@@ -119,9 +119,9 @@ fn ways(document: &FieldDocument, chosen: &Chosen) -> Markup {
     };
     html! {
         table.ways {
-            thead { tr { th scope="col" { "Way" } th.number scope="col" { "field per ampere" } } }
+            thead { tr { th scope="col" { "Way" } th.number scope="col" { "coil constant" } } }
             tbody {
-                (row("coils’ sizes", &document.geometry_mt_per_a))
+                (row("coil geometry", &document.geometry_mt_per_a))
                 (row("probe", &document.probe_mt_per_a))
                 (row("current balance", &document.balance_mt_per_a))
                 (row("stated", &document.stated_mt_per_a))

@@ -130,7 +130,7 @@ pub(super) fn tables(app: &App) -> Markup {
     html! {
         div.field-tables {
             span #field-undo-next hidden data-undo=(app.undo.next(Of::Field).unwrap_or_default()) {}
-            @if filled.is_empty() { p.empty { "No reading of the field yet: it rests on the coils’ sizes or a stated constant." } }
+            @if filled.is_empty() { p.empty { "No reading of the field yet: it rests on the coil geometry or a stated coil constant." } }
             @for (file, grid) in filled { (of_table(file, grid)) }
         }
     }

@@ -142,9 +142,9 @@ pub(super) fn better(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
         p.next-step {
             span { b { "To do better: " }
                 @match plan.would_lower.first() {
-                    Some(remedy) => { (sentence(&remedy.what)) " The mass is then known to ± " (percent(remedy.floor_percent)) " % at best"
-                        @if let Some(now) = now { ", now to ± " (percent(now)) " %" } "." },
-                    None => { "nothing that is known of here would lower it by more than a little." },
+                    Some(remedy) => { (sentence(&remedy.what)) " The standard uncertainty of the mass is then " (percent(remedy.floor_percent)) " % at best"
+                        @if let Some(now) = now { ", now " (percent(now)) " %" } "." },
+                    None => { "nothing known here would lower it by more than a little." },
                 }
                 @if now.is_some_and(|now| with_runs > 0.95 * now) { " Further runs alone hardly lower it." }
             }

@@ -30,12 +30,12 @@ const COLUMNS: [(&str, &str, u8); 9] = [
     ("voltage_V", "V / V", 7),
     ("current_A", "I / A", 7),
     ("field_sense", "Sense", 3),
-    ("bench_turned_deg", "Turned / °", 5),
+    ("bench_turned_deg", "Rotated / °", 5),
     ("gun_tilt_deg", "Tilt / °", 5),
     ("diameter_mm", "d / mm", 7),
     ("diameter_u_mm", "u(d) / mm", 5),
     ("remark", "Remark", 14),
-    ("struck_because", "Struck because", 14),
+    ("struck_because", "Excluded because", 14),
 ];
 
 /// `/readings`.
@@ -84,7 +84,7 @@ fn entry_form(app: &App) -> Markup {
                     label { span { "Ring's diameter / mm" } input name="diameter_mm" inputmode="decimal" size="7"; }
                     label { span { "its u / mm" } input name="diameter_u_mm" inputmode="decimal" size="5"; }
                     label { span { "Gun tilt / °" } input name="gun_tilt_deg" inputmode="decimal" size="5"; }
-                    label { span { "Bench turned / °" } input name="bench_turned_deg" inputmode="decimal" size="5"; }
+                    label { span { "Bench rotated / °" } input name="bench_turned_deg" inputmode="decimal" size="5"; }
                     label { span { "Remark" } input name="remark" size="20"; }
                 }
             }
@@ -154,7 +154,7 @@ fn of_row(grid: &Grid, row: &GridRow, shown: &[&(&str, &str, u8)], fault: Option
             td.names { @for name in photos.iter().filter(|name| !name.is_empty()) { span { (name) } } }
             td.acts {
                 button type="button" data-act="check" aria-label={ "Check run " (run) } { "Check" }
-                button type="button" data-act="strike" aria-label=(if struck { format!("Count run {run} again") } else { format!("Strike run {run}") }) { @if struck { "Count again" } @else { "Strike" } }
+                button type="button" data-act="strike" aria-label=(if struck { format!("Count run {run} again") } else { format!("Strike run {run}") }) { @if struck { "Include" } @else { "Exclude" } }
                 button type="button" data-act="delete" aria-label={ "Delete this row of run " (run) } { "Delete" }
             }
         }

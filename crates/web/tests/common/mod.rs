@@ -54,6 +54,7 @@ impl Bench {
         let folder = tempfile::tempdir().unwrap();
         let root = folder.path().join("bench");
         arcmass_notebook::new_notebook(&root).unwrap();
+        std::fs::write(root.join("bench.toml"), arcmass_notebook::example_bench()).unwrap();
         Self::serving(folder, root, listen)
     }
 
