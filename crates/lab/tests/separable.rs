@@ -63,7 +63,8 @@ fn settings(caveat: &CaveatEntry) -> Vec<(f64, f64)> {
 fn at_one_current_mass_and_axial_field_are_the_same_thing() {
     let runs = [(150.0, 1.5), (200.0, 1.5), (250.0, 1.5), (300.0, 1.5)];
     let found = reduced("[gun]\nvoltage_offset = \"0(0.5) V\"\n", &runs, "diameter_mm,diameter_u_mm", plain);
-    let caveat = said(&found, "not-separable", "at one current, mass and stray field along the axis");
+    let caveat =
+        said(&found, "not-separable", "at one current, a stray field along the axis is not separable");
     assert!(caveat.remedy.contains("rotated by 180°"), "{}", caveat.remedy);
     let four = settings(caveat);
     assert_eq!(four.len(), 4);
@@ -79,7 +80,7 @@ fn at_one_voltage_mass_and_gun_offset_are_the_same_thing() {
     let runs = [(200.0, 1.2), (200.0, 1.5), (200.0, 1.8), (200.0, 2.0)];
     let bench = "[gun]\nvoltage_offset = \"0(10) V\"\nvoltage_limit = \"220 V\"\n";
     let found = reduced(bench, &runs, "diameter_mm,diameter_u_mm", plain);
-    let four = settings(said(&found, "not-separable", "at one voltage, mass and voltage offset"));
+    let four = settings(said(&found, "not-separable", "at one voltage, the voltage offset is not separable"));
     assert!(four.iter().all(|s| s.0 <= 220.0), "nothing beyond the rating: {four:?}");
     assert!(four.iter().any(|s| s.0 < 160.0) && four.iter().any(|s| s.0 > 200.0), "{four:?}");
 }
@@ -92,7 +93,7 @@ fn with_rings_of_one_size_mass_and_edge_are_the_same_thing() {
     let found = reduced(bench, &runs, "diameter_mm,diameter_u_mm,edge", |_, diameter| {
         format!("{:.3},0.2,outer", diameter + 2.0)
     });
-    said(&found, "not-separable", "with rings of one size, mass and the edge that was read");
+    said(&found, "not-separable", "with rings of one diameter, the edge that was read is not separable");
 }
 
 #[test]

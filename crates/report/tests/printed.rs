@@ -239,7 +239,7 @@ fn an_open_bench_without_sizes_is_told_whole() {
     check(&html);
     assert!(html.contains(&judged(&case)));
     assert!(html.contains("Scale unchecked"));
-    assert!(html.contains("The bench file states no sizes"));
+    assert!(html.contains("The bench file states no geometry"));
     assert!(!html.contains("<section id=\"photographs\""));
     assert!(!html.contains("Not a measurement"));
 }
@@ -256,7 +256,7 @@ fn a_simulated_bench_with_photographs_is_told_whole_and_says_so() {
         html.contains("<section id=\"photographs\"") && html.contains("src=\"data:image/jpeg;base64,/9j/")
     );
     assert!(html.contains("id=\"figure-apparatus\""));
-    let mass = arcmass_quantity::print::plus_minus(
+    let mass = arcmass_quantity::print::short(
         case.reduction.mass_kg.value,
         case.reduction.mass_kg.standard_uncertainty,
     );
@@ -270,7 +270,7 @@ fn a_simulated_bench_with_photographs_is_told_whole_and_says_so() {
 fn a_struck_run_stands_with_its_reason() {
     let html = open_bench("Bench", "the door was open", "dim").html();
     check(&html);
-    assert!(html.contains("Struck: The door was open."));
+    assert!(html.contains("Excluded: The door was open."));
     assert!(html.contains("16 runs count, 1 excluded."));
 }
 
@@ -439,7 +439,7 @@ fn findings_failures_and_caveats_stand_with_their_remedies() {
     check(&html);
     assert!(html.contains("The effective voltage is 12 V below the reading. Measure at the gun's pins."));
     assert!(html.contains("confidence 87 %"));
-    assert!(html.contains("with the likeliest alternative set free"));
+    assert!(html.contains("with the likeliest alternative left free"));
     assert!(html.contains("could not be measured. No scale is seen. Photograph it again."));
     assert!(html.contains("<p>3 caveats stand under"));
     assert!(html.contains("ring-02.jpg: Only 90° of the ring is bright enough to follow. Darken the room."));

@@ -14,8 +14,9 @@ pub(super) fn faults(source: Source<'_>, errors: &[Error], sink: &mut Sink) -> O
     let (mut line, mut counted_to, mut last) = (1, 0, None);
     for error in in_order {
         let span = error.span().unwrap_or(0..0);
-        line += line_breaks(source.text.get(counted_to..span.start).unwrap_or(""));
-        counted_to = span.start.max(counted_to);
+        let to = before_a_pair(source.text, span.start);
+        line += line_breaks(source.text.get(counted_to..to).unwrap_or(""));
+        counted_to = to.max(counted_to);
         if let Some(open) = open_list(source.text, error) {
             let said = said(
                 "a list that is not closed",
@@ -33,6 +34,12 @@ pub(super) fn faults(source: Source<'_>, errors: &[Error], sink: &mut Sink) -> O
         }
     }
     None
+}
+
+/// A place inside `\r\n` is taken for the one before it, so that the pair is counted as one line's end.
+fn before_a_pair(text: &str, at: usize) -> usize {
+    let is_inside = at > 0 && text.get(at - 1..at + 1) == Some("\r\n");
+    if is_inside { at - 1 } else { at }
 }
 
 /// Where the list begins that an error shows to be open: the error stands below the line of the key.
@@ -60,4 +67,16 @@ fn what_to_say(message: &str) -> Said {
         "correct this line, or write it as a `#` comment"
     };
     said(printable(message), "`key = value`, a `[table]` or a `#` comment, as TOML has it", remedy)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_end_of_two_letters_is_counted_once_wherever_the_error_lies() {
+        let text = "a = \"b\r\nc";
+        assert_eq!((before_a_pair(text, 7), before_a_pair(text, 6), before_a_pair(text, 8)), (6, 6, 8));
+        assert_eq!(before_a_pair("x", 0), 0);
+    }
 }
