@@ -7,8 +7,9 @@ use nalgebra::DVector;
 use crate::assume::Apparatus;
 use crate::desk::LabError;
 use crate::document::PhotoEntry;
-use crate::model::data::{balance_rows, probe_rows, runs};
+use crate::model::data::runs;
 use crate::model::{GUESSED_DIAMETER_U_M, Model, ProbeDatum, RunDatum, Scope, Unknowns};
+use crate::screen::{RejectedRow, Screened, screen};
 
 /// The straight line through the probe's readings at the centre.
 #[derive(Debug, Clone)]
@@ -90,6 +91,8 @@ pub struct Bench<'a> {
     pub line: Option<ProbeLine>,
     /// Probe rows that say nothing here: away from the centre where no coil sizes are known.
     pub probe_rows_left_out: usize,
+    /// Rows of the field tables that belong to none of the others.
+    pub rejected_rows: Vec<RejectedRow>,
 }
 
 /// Joins the notebook's readings into one model.
@@ -98,7 +101,7 @@ pub fn bench<'a>(
     apparatus: &'a Apparatus,
     photos: &[PhotoEntry],
 ) -> Result<Bench<'a>, LabError> {
-    let rows = probe_rows(notebook);
+    let Screened { probe: rows, balance, rejected } = screen(notebook, apparatus)?;
     let line = probe_line(&rows, apparatus)?;
     let total = rows.len();
     let probe: Vec<ProbeDatum> = if apparatus.coils.is_some() {
@@ -109,7 +112,6 @@ pub fn bench<'a>(
     let (all_runs, without_diameter, mut scope) = runs(notebook, apparatus, photos);
     scope.has_probe = !probe.is_empty();
     let noise_is_stated = notebook.bench.meters.probe.as_ref().is_some_and(|meter| meter.noise.is_some());
-    let balance = balance_rows(notebook);
     let balance_u_t = balance_noise(&balance);
     let probe_u_t = probe_noise(apparatus, line.as_ref(), noise_is_stated);
     let mut model = Model {
@@ -124,7 +126,7 @@ pub fn bench<'a>(
     };
     set_current_noise(&mut model, line.as_ref())?;
     let probe_rows_left_out = total - model.probe.len();
-    Ok(Bench { model, all_runs, without_diameter, scope, line, probe_rows_left_out })
+    Ok(Bench { model, all_runs, without_diameter, scope, line, probe_rows_left_out, rejected_rows: rejected })
 }
 
 /// What one reading's noise of the ammeter makes of each probe reading: by the coils as stated, or by the probe's own line.

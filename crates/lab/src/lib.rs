@@ -19,6 +19,7 @@ pub mod photograph;
 pub mod plan;
 pub mod plausible;
 pub mod reduce;
+pub mod screen;
 pub mod simulate;
 pub mod spread;
 pub mod steps;

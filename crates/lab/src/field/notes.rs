@@ -72,6 +72,7 @@ pub(crate) fn clash(per_ampere: &FieldPerAmpere) -> Option<Finding> {
 /// Surest first.
 pub(super) fn findings(found: &Found<'_>) -> Vec<Finding> {
     let mut findings: Vec<Finding> = clash(found.per_ampere).into_iter().collect();
+    findings.extend(found.bench.rejected_rows.iter().map(crate::screen::RejectedRow::finding));
     findings.extend(found.map.into_iter().flat_map(sizes_off));
     findings.extend(strong_axial(&found.background[2]));
     findings.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));

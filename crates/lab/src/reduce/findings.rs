@@ -23,7 +23,8 @@ pub(super) fn findings(
     alternatives: &[Alternative],
     law: &Law,
 ) -> Result<Vec<Finding>, LabError> {
-    let mut findings = Vec::new();
+    let mut findings: Vec<Finding> =
+        solved.bench.rejected_rows.iter().map(crate::screen::RejectedRow::finding).collect();
     for run in &solved.aside {
         findings.push(set_aside(solved, run)?);
     }
