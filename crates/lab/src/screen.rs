@@ -6,6 +6,7 @@
 mod balance;
 mod mend;
 mod probe;
+pub(crate) mod readings;
 
 use std::collections::BTreeSet;
 

@@ -3,6 +3,7 @@
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use crate::fault::{Said, printable, quote, said};
 use crate::file::{LARGEST_PHOTO, ReadFault, read_bounded, sha256};
@@ -209,16 +210,58 @@ fn make_inside(folder: &Path, results: &Path, name: &str) -> Result<(), WriteFau
 
 /// Temporary file beside, flushed, renamed.
 pub(crate) fn replace_whole(folder: &Path, target: &Path, bytes: &[u8]) -> io::Result<()> {
+    written_beside(folder, bytes)?.persist(target).map_err(|error| error.error)?;
+    sync_folder(folder);
+    Ok(())
+}
+
+/// A file of ours that is not yet what it will be: on the disk, under a name of its own.
+pub(crate) fn written_beside(folder: &Path, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".arcmass-").suffix(".part");
+    builder.prefix(PART_PREFIX).suffix(PART_SUFFIX);
     readable_by_others(&mut builder);
     let mut beside = builder.tempfile_in(folder)?;
     beside.write_all(bytes)?;
     beside.as_file().sync_all()?;
-    beside.persist(target).map_err(|error| error.error)?;
-    sync_folder(folder);
-    Ok(())
+    Ok(beside)
 }
+
+const PART_PREFIX: &str = ".arcmass-";
+const PART_SUFFIX: &str = ".part";
+/// A part older than this was left by a program that was killed.
+const STALE: Duration = Duration::from_secs(3600);
+
+/// Clears what killed programs left half-written in a notebook: our own parts older than an hour, in the folder and one below.
+///
+/// - **Gives** how many there were. What can't be removed stays: it harms nothing.
+pub fn clear_stale_parts(root: &Path) -> usize {
+    let entries = |folder: &Path| fs::read_dir(folder).into_iter().flatten().flatten().collect::<Vec<_>>();
+    let mut folders = vec![root.to_owned()];
+    let is_folder = |entry: &fs::DirEntry| entry.file_type().is_ok_and(|kind| kind.is_dir());
+    folders.extend(entries(root).iter().filter(|entry| is_folder(entry)).map(fs::DirEntry::path));
+    folders.push(root.join("results/figures"));
+    let is_stale = |entry: &fs::DirEntry| {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let age = entry.metadata().ok().and_then(|about| about.modified().ok()?.elapsed().ok());
+        name.starts_with(PART_PREFIX) && name.ends_with(PART_SUFFIX) && age.is_some_and(|age| age > STALE)
+    };
+    let stale = folders.iter().flat_map(|folder| entries(folder)).filter(is_stale);
+    stale.filter(|entry| fs::remove_file(entry.path()).is_ok()).count()
+}
+
+/// The lock that every writer of ours holds while it compares a file with what was seen and renames over it; none where the
+/// folder can't hold one (then nothing can be written there either).
+///
+/// The system gives it back when the file is closed, also where the program is killed.
+pub(crate) fn writers_lock(real_root: &Path) -> Option<fs::File> {
+    let file =
+        fs::File::options().create(true).truncate(false).write(true).open(real_root.join(LOCK)).ok()?;
+    file.lock().ok()?;
+    Some(file)
+}
+
+/// Empty, hidden, beside bench.toml.
+const LOCK: &str = ".arcmass.lock";
 
 /// A temporary file is private by default; a result is as readable as any file of the person's.
 #[cfg(unix)]

@@ -1,5 +1,6 @@
-//! `cargo xtask study fuzz`: mutated photographs through decoding and measuring; nothing may panic or outgrow its memory.
+//! `cargo xtask study fuzz`: mutated notebooks (`fuzz notebooks`), and mutated photographs through decoding and measuring; nothing may panic or outgrow its memory.
 
+mod notebooks;
 mod wounds;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -16,6 +17,7 @@ use super::photographs::dice::Dice;
 use wounds::{Manner, Wounded, sources};
 
 const HELP: &str = "\
+cargo xtask study fuzz notebooks [--runs N] [--seed S] [--each]
 cargo xtask study fuzz [--minutes N] [--runs N] [--seed S]
   --minutes N  end after so many minutes (30)
   --runs N     or after so many mutated files, whichever comes first (no end)
@@ -57,6 +59,9 @@ impl Asked {
 
 /// Runs the study; status 2 for a word it does not know, 1 where something panicked or outgrew its memory.
 pub(crate) fn run(words: &[&str]) -> ExitCode {
+    if let Some(("notebooks", rest)) = words.split_first().map(|(first, rest)| (*first, rest)) {
+        return notebooks::run(rest);
+    }
     let asked = match Asked::read(words) {
         Ok(asked) => asked,
         Err(why) => {

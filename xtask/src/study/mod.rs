@@ -37,7 +37,7 @@ const STUDIES: &[Study] = &[
     },
     Study {
         name: "fuzz",
-        answers: "does anything panic, or outgrow its memory, on mutated photographs: fuzz [--minutes N] [--runs N] [--seed S]",
+        answers: "does anything panic, outgrow its time or memory, or go wrong in silence, on mutated photographs or notebooks: fuzz [notebooks] [--minutes N] [--runs N] [--seed S]",
         run: fuzz::run,
     },
     Study {

@@ -89,6 +89,10 @@ pub fn kept(notebook: &Notebook, desk: &Desk) -> Option<RingsDocument> {
 /// The stored rings, if they were made by this version from the very same files.
 fn unchanged(notebook: &Notebook, desk: &Desk) -> Option<RingsDocument> {
     let path = notebook.root.join("results").join(FILE);
+    // a pipe or a device would be waited for without end
+    if !fs::metadata(&path).ok()?.is_file() {
+        return None;
+    }
     let mut bytes = Vec::new();
     fs::File::open(path).ok()?.take(LARGEST_BYTES).read_to_end(&mut bytes).ok()?;
     let stored: RingsDocument = serde_json::from_slice(&bytes).ok()?;

@@ -7,6 +7,7 @@ use super::{Solved, law, slips};
 use crate::desk::LabError;
 use crate::document::{Finding, Law, Q};
 use crate::model::{Model, RunDatum, Unknown};
+use crate::screen::readings::Bears;
 
 /// A finding is more likely than not.
 const LIKELY: f64 = 0.5;
@@ -25,6 +26,10 @@ pub(super) fn findings(
 ) -> Result<Vec<Finding>, LabError> {
     let mut findings: Vec<Finding> =
         solved.bench.rejected_rows.iter().map(crate::screen::RejectedRow::finding).collect();
+    findings.extend(crate::screen::readings::findings(
+        &solved.bench.all_runs,
+        &Bears::of(solved.bench.model.apparatus),
+    ));
     for run in &solved.aside {
         findings.push(set_aside(solved, run)?);
     }

@@ -7,6 +7,7 @@ mod candidates;
 mod caveats;
 mod effects;
 mod exact;
+mod factor;
 mod findings;
 mod law;
 mod propagation;
@@ -30,6 +31,7 @@ use crate::calibrate::{self, FieldPerAmpere};
 use crate::desk::{Desk, LabError};
 use crate::document::{Q, ReductionDocument, RingsDocument};
 use crate::model::{MASS_UNIT_KG, RunDatum, Unknown};
+use crate::screen::readings::Bears;
 use crate::spread;
 use crate::textbook;
 use scatter::Averaged;
@@ -89,7 +91,8 @@ pub fn reduce_doubting(
     if bench.model.runs.is_empty() {
         return Err(no_diameters(notebook, rings));
     }
-    let mut solved = solve(bench, desk)?;
+    let doubted = crate::screen::readings::findings(&bench.all_runs, &Bears::of(&apparatus));
+    let mut solved = solve(bench, desk).map_err(|fault| factor::with_doubts(fault, &doubted))?;
     let alternatives = alternatives::weigh(&solved, doubts, desk)?;
     let stated_weight = 1.0 - alternatives.iter().map(|alternative| alternative.weight).sum::<f64>();
     if stated_weight > WORTH_SAYING {
@@ -98,6 +101,7 @@ pub fn reduce_doubting(
     }
     let as_stated = mass(&solved);
     let mass_kg = alternatives::mixture(&solved, &alternatives, desk)?;
+    factor::check(mass_kg.value, apparatus.assumed_mass_kg)?;
     let likeliest = alternatives.first().filter(|first| first.weight > WORTH_SAYING);
     let mut inputs = notebook.inputs();
     if let Some(rings) = rings {
@@ -126,6 +130,10 @@ pub fn reduce_doubting(
     let mut told = told;
     told.extend(propagation::caveat(&propagation, &as_stated));
     told.extend(solved.exact.caveat());
+    let reference = accepted.compare(mass_kg);
+    if apparatus.charge_number == -1 {
+        told.extend(factor::caveat(mass_kg, reference.mass_kg.value, reference.difference_in_u));
+    }
     let caveats = caveats::caveats(notebook, &solved, rings, told);
     Ok(ReductionDocument {
         schema: "arcmass.reduction/1".to_owned(),
@@ -152,7 +160,7 @@ pub fn reduce_doubting(
         law,
         budget,
         agreement: agreement::agreement(&solved)?,
-        reference: accepted.compare(mass_kg),
+        reference,
         caveats,
         mass_kg,
     })

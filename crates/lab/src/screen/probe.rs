@@ -25,6 +25,8 @@ const PLACE_M: f64 = 4e-3;
 const LARGEST_OFFSET_T: f64 = 5e-3;
 /// A row stands alone where it is off by this many times its neighbours in current: saturation bends several, a slip one.
 const ABOVE_NEIGHBOURS: f64 = 2.5;
+/// Nor does saturation bend a row this many times beyond what is allowed.
+const FAR_BEYOND: f64 = 8.0;
 
 /// A row as the straight line sees it.
 struct Point {
@@ -119,6 +121,8 @@ struct Line {
     offsets_t: Vec<f64>,
     /// Standard deviation of a row about the others, T.
     spread_t: f64,
+    /// Current that most rows stay below, A.
+    largest_a: f64,
 }
 
 impl Line {
@@ -155,7 +159,8 @@ impl Line {
         let few = if has_slope { 0.0 } else { 0.1 * largest };
         let noise = apparatus.probe.per_reading_u.hypot(constant_t_per_a * apparatus.ammeter.per_reading_u);
         let spread_t = (MAD_TO_SIGMA * mad).max(noise).max(least).max(few);
-        Some(Self { constant_t_per_a, has_slope, offsets_t, spread_t })
+        let largest_a = largest / constant_t_per_a.abs().max(f64::MIN_POSITIVE);
+        Some(Self { constant_t_per_a, has_slope, offsets_t, spread_t, largest_a })
     }
 
     fn residual_t(&self, point: &Point) -> f64 {
@@ -175,7 +180,8 @@ impl Line {
             return true;
         }
         let own = self.residual_t(point).abs();
-        own > self.allowed_t(point) && own > ABOVE_NEIGHBOURS * self.beside_t(point, all)
+        let allowed = self.allowed_t(point);
+        own > allowed && (own > FAR_BEYOND * allowed || own > ABOVE_NEIGHBOURS * self.beside_t(point, all))
     }
 
     /// The smaller residual of the two rows next in current of the same group, T.
@@ -202,7 +208,10 @@ impl Line {
                 if is_off { near.max(0.15e-3) } else { near.max(0.01 * expected(mended.current_a).abs()) };
             (mended.flux_density_t - expected(mended.current_a)).abs() <= allowed
         };
-        let cause = mend::slips(datum.current_read_a, datum.flux_density_read_t).into_iter().find(fits);
+        let all = mend::slips(datum.current_read_a, datum.flux_density_read_t);
+        let is_inside = |mended: &&mend::Mended| mended.current_a.abs() <= 1.1 * self.largest_a;
+        let fitting = || all.iter().filter(|mended| fits(mended));
+        let cause = fitting().find(is_inside).or_else(|| fitting().next());
         let cause = cause.map_or_else(String::new, |mended| format!("; as if {}", mended.words));
         let expected = if is_off {
             "with the coils off the other rows and the Earth's field lead one to expect far less".to_owned()
@@ -242,6 +251,15 @@ fn slope(points: &[&Point]) -> Option<(f64, usize)> {
         drives.sort_by(f64::total_cmp);
         drives.get(drives.len() / 2).copied().unwrap_or(0.0)
     };
+    // rows with the coils off fix the offsets; for the slope they are needed only where there are few others
+    let live = slopes(points.iter().filter(|point| point.drive_a != 0.0).copied().collect(), widest);
+    let pairs = if live.len() >= FEWEST * (FEWEST - 1) / 2 { live } else { slopes(points.to_vec(), widest) };
+    let count = pairs.len();
+    weighted_median(pairs).map(|slope| (slope, count))
+}
+
+/// Slopes of all pairs of one group whose currents differ, with their weights.
+fn slopes(points: Vec<&Point>, widest: f64) -> Vec<(f64, f64)> {
     let mut pairs = Vec::new();
     for (index, first) in points.iter().enumerate() {
         for second in points.iter().skip(index + 1).filter(|second| second.group == first.group) {
@@ -252,6 +270,5 @@ fn slope(points: &[&Point]) -> Option<(f64, usize)> {
             }
         }
     }
-    let count = pairs.len();
-    weighted_median(pairs).map(|slope| (slope, count))
+    pairs
 }

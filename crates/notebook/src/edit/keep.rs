@@ -1,13 +1,13 @@
 //! Writing into the person's folder: whole or not at all, and never over something else than was seen.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 use super::EditFault;
 use crate::fault::{Fault, Faults, printable};
 use crate::file::{LARGEST_TABLE, read_text, sha256};
-use crate::folder::{name_fault, readable_by_others, replace_whole, sync_folder};
+use crate::folder::{name_fault, sync_folder, writers_lock, written_beside};
 
 /// A file's text as it stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,16 +53,22 @@ pub fn keep_text(root: &Path, file: &str, seen: Option<&str>, text: &str) -> Res
     if !target.starts_with(&real_root) {
         return Err(refused(io::Error::other("a link leads out of the notebook folder")));
     }
-    let now = fs::read(&target).ok().map(|bytes| sha256(&bytes));
-    if now.as_deref() != seen {
-        return Err(EditFault::Changed { file: printable(file), now: "other text".to_owned() });
-    }
     let folder = target.parent().unwrap_or(&real_root);
     let before = fs::metadata(&target).ok().map(|about| about.permissions());
     if before.as_ref().is_some_and(fs::Permissions::readonly) {
         return Err(refused(io::Error::from(io::ErrorKind::PermissionDenied)));
     }
-    replace_whole(folder, &target, text.as_bytes()).map_err(refused)?;
+    // compared and renamed at once, under the lock of all our writers: an editor's save in between has microseconds, not
+    // the milliseconds of a flush
+    let beside = written_beside(folder, text.as_bytes()).map_err(refused)?;
+    let lock = writers_lock(&real_root);
+    let now = fs::read(&target).ok().map(|bytes| sha256(&bytes));
+    if now.as_deref() != seen {
+        return Err(EditFault::Changed { file: printable(file), now: "other text".to_owned() });
+    }
+    beside.persist(&target).map_err(|error| refused(error.error))?;
+    drop(lock);
+    sync_folder(folder);
     if let Some(permissions) = before {
         let _ = fs::set_permissions(&target, permissions); // the text is safe already
     }
@@ -96,12 +102,7 @@ pub fn keep_photo(root: &Path, name: &str, bytes: &[u8]) -> Result<bool, EditFau
     let real_root = fs::canonicalize(root).map_err(refused)?;
     let folder = real_root.join("photos");
     inside(&real_root, &folder).map_err(refused)?;
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".arcmass-").suffix(".part");
-    readable_by_others(&mut builder);
-    let mut beside = builder.tempfile_in(&folder).map_err(refused)?;
-    beside.write_all(bytes).map_err(refused)?;
-    beside.as_file().sync_all().map_err(refused)?;
+    let beside = written_beside(&folder, bytes).map_err(refused)?;
     let target = folder.join(name);
     match beside.persist_noclobber(&target) {
         Ok(_) => {
@@ -184,8 +185,65 @@ mod tests {
         for name in ["../x", "/etc/x", "a/../../x", "c:\\x"] {
             assert!(matches!(keep_text(root, name, None, "x"), Err(EditFault::Name { .. })), "{name}");
         }
-        let left: Vec<_> = fs::read_dir(root).unwrap().flatten().map(|entry| entry.file_name()).collect();
-        assert_eq!(left.len(), 2, "{left:?}");
+        let mut left: Vec<_> = fs::read_dir(root).unwrap().flatten().map(|entry| entry.file_name()).collect();
+        left.sort();
+        assert_eq!(left, [".arcmass.lock", "marks", "readings.csv"]);
+    }
+
+    #[test]
+    fn many_writers_at_once_lose_nothing_that_was_acknowledged() {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path();
+        let lines = |writer: usize| {
+            let mut kept = Vec::new();
+            for number in 0..40 {
+                let line = format!("{writer}-{number}\n");
+                loop {
+                    let seen = raw_file(root, "readings.csv").unwrap();
+                    let text = format!("{}{line}", seen.text);
+                    match keep_text(root, "readings.csv", seen.sha256.as_deref(), &text) {
+                        Ok(()) => break,
+                        Err(EditFault::Changed { .. }) => {}
+                        Err(other) => panic!("{other}"),
+                    }
+                }
+                kept.push(line);
+            }
+            kept
+        };
+        let kept: Vec<String> = std::thread::scope(|scope| {
+            let writers: Vec<_> = (0..4).map(|writer| scope.spawn(move || lines(writer))).collect();
+            writers.into_iter().flat_map(|writer| writer.join().unwrap()).collect()
+        });
+        let text = raw_file(root, "readings.csv").unwrap().text;
+        let lost: Vec<&String> = kept.iter().filter(|line| !text.contains(line.as_str())).collect();
+        assert!(lost.is_empty() && text.lines().count() == kept.len(), "lost {lost:?}");
+    }
+
+    #[test]
+    fn parts_that_killed_programs_left_are_cleared_and_young_ones_stay() {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path();
+        fs::create_dir(root.join("photos")).unwrap();
+        let long_ago = std::time::SystemTime::now() - std::time::Duration::from_secs(7200);
+        for (name, is_old) in [
+            (".arcmass-a.part", true),
+            ("photos/.arcmass-b.part", true),
+            (".arcmass-c.part", false),
+            ("photos/mine.part", true),
+        ] {
+            fs::write(root.join(name), "x").unwrap();
+            if is_old {
+                fs::File::options()
+                    .write(true)
+                    .open(root.join(name))
+                    .unwrap()
+                    .set_modified(long_ago)
+                    .unwrap();
+            }
+        }
+        assert_eq!(crate::folder::clear_stale_parts(root), 2);
+        assert!(root.join(".arcmass-c.part").exists() && root.join("photos/mine.part").exists());
     }
 
     #[test]

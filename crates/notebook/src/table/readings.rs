@@ -41,6 +41,8 @@ const METERS: usize = 3;
 
 const SENSES: [(&str, Sense); 2] = [("+", Sense::Plus), ("-", Sense::Minus)];
 const VIEWS: [(&str, View); 2] = [("front", View::Front), ("side", View::Side)];
+/// A diameter whose standard uncertainty is a larger share of it than this says nothing.
+const LARGEST_SHARE: f64 = 1.0 / 3.0;
 const KINDS: [(&str, DiameterKind); 3] =
     [("fit", DiameterKind::Fit), ("chord", DiameterKind::Chord), ("width", DiameterKind::Width)];
 const EDGES: [(&str, Edge); 3] = [("centre", Edge::Centre), ("outer", Edge::Outer), ("inner", Edge::Inner)];
@@ -156,6 +158,16 @@ fn diameter(table: &mut Table<'_>, cells: &Cells<'_>) -> Option<Diameter> {
     let column = if from_radius { "radius_mm" } else { "diameter_mm" };
     let read = cells.number(table, column, Bound::Within(0.0, LARGEST_LENGTH_MM))?;
     let value_m = metres(if from_radius { 2.0 * read } else { read });
+    if let (Some(u_m), Some(cell)) = (standard_uncertainty_m, cells.get(table, "diameter_u_mm"))
+        && u_m > LARGEST_SHARE * value_m
+    {
+        let said = said(
+            format!("{} in `diameter_u_mm` beside a diameter of {} mm", quote(&cell.text), 1e3 * value_m),
+            "a standard uncertainty of at most a third of the diameter",
+            "write the uncertainty in millimetres, or leave it empty",
+        );
+        table.fault(&cell, said);
+    }
     Some(Diameter { value_m, standard_uncertainty_m, kind, edge, from_radius })
 }
 
