@@ -6,7 +6,9 @@ use arcmass_notebook::{ClassGroup, ClassTable, Fault, Notebook};
 use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use arcmass_quantity::print;
 
-use crate::bench::{ALTERNATIVES, Judged, OnBench, Settings, judge, learned, on_bench, prior_of};
+use crate::bench::{
+    ALTERNATIVES, Fitted, Judged, OnBench, Settings, judge, learned, look, on_bench, prior_of, share_alike,
+};
 use crate::document::{BenchEntry, ClassDocument, GroupEntry, Verdict};
 use crate::group::{Candidate, Second};
 use crate::mass::{Before, LnMass, Part, as_claimed, pool};
@@ -137,14 +139,15 @@ fn stages<'a>(
             })
             .collect()
     };
-    let judged = |groups: &[Vec<OnBench>], scatter: &Scatter| -> Vec<Judged> {
-        groups.iter().zip(physics).map(|(groups, bench)| judge(bench, groups, scatter)).collect()
-    };
-    let on = groups(&first);
-    let looked = judged(&on, &first);
-    let pairs: Vec<(&Judged, &[OnBench])> = looked.iter().zip(&on).map(|(j, g)| (j, g.as_slice())).collect();
-    let scatter = learned(&pairs, &first);
-    let looked = judged(&on, &scatter);
+    let mut on = groups(&first);
+    let looked: Vec<Fitted> = on
+        .iter_mut()
+        .zip(physics)
+        .map(|(groups, bench)| look(bench, groups, &first, table.asked.is_radius))
+        .collect();
+    let scatter = learned(&looked, &first);
+    let looked: Vec<Judged> =
+        on.iter().zip(physics).map(|(groups, bench)| judge(bench, groups, &scatter)).collect();
     let mut on: Vec<Vec<Option<OnBench>>> =
         on.into_iter().map(|groups| groups.into_iter().map(Some).collect()).collect();
     let mut checked = Vec::new();
@@ -158,10 +161,13 @@ fn stages<'a>(
         let taken = at.and_then(|(bench, at)| on[bench][at].take());
         let on_bench = taken.unwrap_or_else(|| alone(group, table.asked.is_radius));
         let judged = bench.map(|bench| &looked[bench]);
-        let ln_readings = match (at, judged) {
+        let mut ln_readings = match (at, judged) {
             (Some((_, at)), Some(judged)) => judged.ln_slips(at),
             _ => vec![0.0],
         };
+        if let (Some(bench), true) = (bench, table.asked.is_radius) {
+            share_alike(&physics[bench], &on_bench, &mut ln_readings);
+        }
         let second = Second {
             bench: bench.map(|bench| &physics[bench]),
             on_bench: &on_bench,

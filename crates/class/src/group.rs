@@ -141,7 +141,10 @@ impl Second<'_> {
         let right = print(&self.works[0], Variant::First);
         let differs = |work: &Work| {
             work.is_unlisted()
-                || print(work, Variant::First).iter().zip(&right).any(|(a, b)| !((a - b).abs() < 2e-3))
+                || print(work, Variant::First)
+                    .iter()
+                    .zip(&right)
+                    .any(|(a, b)| (a - b).abs().max(0.0) >= 2e-3 || a.is_nan() != b.is_nan())
                 || work.speeds.len() > 1 && self.own.speed.is_some()
         };
         (0..self.works.len()).filter(|i| *i == 0 || differs(&self.works[*i])).collect()
@@ -432,6 +435,11 @@ impl Second<'_> {
         let with = joined(&candidate.works)?;
         let rest: Vec<usize> = candidate.works.iter().copied().filter(|place| !is_it(place)).collect();
         let without = joined(&rest)?;
+        if slip.place == Where::Reading {
+            // a column in another unit changes the result only where it is used as it stands
+            let power = if with.field_once { 1.0 } else { 2.0 };
+            return Some(if with.column_is_used { (power * with.column).exp() } else { 1.0 });
+        }
         let inputs =
             self.inputs(candidate.reading, judged).into_iter().find(|(_, c)| c.0 == candidate.is_carried)?.0;
         let (field, per_ampere, _) = self.right_fields(&inputs).into_iter().next()?;

@@ -59,6 +59,28 @@ impl ReadingSlip {
         }
     }
 
+    /// The row of a slip of one number, and by how much taking it back changes ln d written over predicted.
+    pub(crate) fn one_number(&self, written: &Mended, written_d: &[f64]) -> Option<(usize, f64)> {
+        let [step] = self.steps.as_slice() else { return None };
+        let (of, row, ratio) = match step {
+            Step::Scale { of, factor, rows } if rows.len() == 1 => (*of, rows.start, 1.0 / factor),
+            Step::Replace { of, row, value } => {
+                let own = match of {
+                    Quantity::Voltage => written.voltage[*row],
+                    Quantity::Current => written.current[*row],
+                    Quantity::Length => written_d[*row],
+                };
+                (*of, *row, value / own)
+            }
+            _ => return None,
+        };
+        let by = match of {
+            Quantity::Voltage => -0.5,
+            Quantity::Current | Quantity::Length => 1.0,
+        };
+        Some((row, by * ratio.ln()))
+    }
+
     /// Codes and rows of what was done.
     pub(crate) fn parts(&self) -> Vec<(&'static str, Option<Vec<usize>>)> {
         let first = (!self.code.is_empty()).then(|| (self.code, self.rows.clone()));
@@ -205,9 +227,9 @@ pub(crate) fn reading_slips(rows: &[ClassRow], asked: &AskedColumns, sizes: &Siz
             }),
         );
     }
-    let count = slips.iter().filter(|slip| slip.code == "digits-transposed").count().max(1) as f64;
+    let all: f64 = slips.iter().filter(|slip| slip.code == "digits-transposed").map(|slip| slip.prior).sum();
     for slip in slips.iter_mut().filter(|slip| slip.code == "digits-transposed") {
-        slip.prior = prior::TRANSPOSED / count;
+        slip.prior *= prior::TRANSPOSED / all;
     }
     slips
 }
@@ -294,28 +316,31 @@ fn ranges(n: usize, asked: &AskedColumns, slips: &mut Vec<ReadingSlip>) {
     }
 }
 
-/// The number with two of its figures exchanged, once for each pair; in the number's own unit.
-pub(crate) fn exchanged(text: &str) -> Vec<f64> {
+/// The number with two of its figures exchanged, once for each pair, in the number's own unit; and whether the two are
+/// neighbours, as a number is mostly misread or mistyped.
+pub(crate) fn exchanged(text: &str) -> Vec<(f64, bool)> {
     let text = text.replace(',', ".");
     let letters: Vec<char> = text.chars().collect();
     let end = letters.iter().position(|c| matches!(c, 'e' | 'E')).unwrap_or(letters.len());
     let figures: Vec<usize> = (0..end).filter(|i| letters[*i].is_ascii_digit()).collect();
-    let mut found: Vec<f64> = Vec::new();
+    let mut found = Vec::new();
     for (place, &i) in figures.iter().enumerate() {
-        // neighbours only: that is how a number is misread or mistyped
-        for &j in figures.iter().skip(place + 1).take(1) {
+        for (beyond, &j) in figures.iter().skip(place + 1).enumerate() {
             if letters[i] == letters[j] {
                 continue;
             }
             let mut other = letters.clone();
             other.swap(i, j);
             if let Ok(value) = other.iter().collect::<String>().parse::<f64>() {
-                found.extend((value > 0.0).then_some(value));
+                found.extend((value > 0.0).then_some((value, beyond == 0)));
             }
         }
     }
     found
 }
+
+/// Figures that are no neighbours are exchanged so much more seldom.
+const FAR_APART: f64 = 0.15;
 
 fn transposed(index: usize, row: &ClassRow, asked: &AskedColumns, slips: &mut Vec<ReadingSlip>) {
     let doubled = if asked.is_radius { 2.0 } else { 1.0 };
@@ -325,14 +350,17 @@ fn transposed(index: usize, row: &ClassRow, asked: &AskedColumns, slips: &mut Ve
         (Quantity::Length, &row.length, doubled * asked.length.unit),
     ];
     for (of, written, unit) in quantities {
-        for value in exchanged(&written.text) {
+        for (value, are_neighbours) in exchanged(&written.text) {
             let own = if of == Quantity::Length { doubled * written.value } else { written.value };
             // a change that no reading could tell from noise is no slip to name
-            if (value * unit / own - 1.0).abs() < 0.004 {
+            let change = value * unit / own;
+            let is_factor_ten = [10.0, 0.1].iter().any(|ten| (change / ten - 1.0).abs() < 1e-9);
+            if (change - 1.0).abs() < 0.004 || is_factor_ten {
                 continue;
             }
             let step = Step::Replace { of, row: index, value: value * unit };
-            slips.push(ReadingSlip::new("digits-transposed", vec![step], Some(vec![index]), 1.0));
+            let share = if are_neighbours { 1.0 } else { FAR_APART };
+            slips.push(ReadingSlip::new("digits-transposed", vec![step], Some(vec![index]), share));
         }
     }
 }
@@ -343,8 +371,10 @@ mod tests {
 
     #[test]
     fn neighbouring_figures_are_exchanged_once_for_each_pair() {
-        assert_eq!(exchanged("84.5"), [48.5, 85.4]);
-        assert_eq!(exchanged("1,102"), [1.012, 1.120]);
-        assert_eq!(exchanged("77"), [] as [f64; 0]);
+        assert_eq!(exchanged("84.5"), [(48.5, true), (54.8, false), (85.4, true)]);
+        let near: Vec<f64> =
+            exchanged("1,102").into_iter().filter(|pair| pair.1).map(|pair| pair.0).collect();
+        assert_eq!(near, [1.012, 1.120]);
+        assert!(exchanged("77").is_empty());
     }
 }

@@ -42,6 +42,21 @@ fn same_codes(a: &Candidate, b: &Candidate) -> bool {
     codes(a) == codes(b)
 }
 
+/// Slips of candidates side by side share also what stands in remote combinations.
+fn even_out(confidences: &mut [(SlipAt, f64, &Candidate)]) {
+    for first in 0..confidences.len() {
+        let beside: Vec<usize> = (first..confidences.len())
+            .filter(|other| {
+                let (a, b) = (confidences[first].2, confidences[*other].2);
+                let is_own = a.slips.len() == b.slips.len() && (a.probability - b.probability).abs() < 1e-12;
+                is_own && (confidences[first].1 - confidences[*other].1).abs() < 0.01
+            })
+            .collect();
+        let mean = beside.iter().map(|i| confidences[*i].1).sum::<f64>() / beside.len().max(1) as f64;
+        beside.iter().for_each(|i| confidences[*i].1 = mean);
+    }
+}
+
 /// The slips to show, likeliest first; of a decided group those of its explanation first.
 pub(crate) fn slips(
     candidates: &[Candidate],
@@ -59,6 +74,7 @@ pub(crate) fn slips(
             }
         }
     }
+    even_out(&mut confidences);
     let top = candidates.iter().find(|c| !c.slips.is_empty());
     let in_top = |slip: &SlipAt| {
         decided

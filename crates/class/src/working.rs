@@ -208,7 +208,6 @@ fn field_slips(bench: Option<&BenchPhysics>, list: &mut Vec<Work>) {
         times("vacuum-permeability", number / exact, prior::MU0 / 3.0);
     }
     times("unit-current", 1e3, 0.7 * prior::UNIT);
-    times("unit-current", 1e-3, 0.1 * prior::UNIT);
     for factor in bench.iter().flat_map(|bench| &bench.inner_radius_factors) {
         times("inner-coil-radius", *factor, prior::INNER / 2.0);
     }
@@ -234,9 +233,7 @@ fn sums(group: &Own, asked: &AskedColumns, list: &mut Vec<Work>) {
     for (factor, share) in [(1e3, 0.6), (1e2, 0.25)] {
         list.push(Work { radius: f64::ln(factor), ..Work::slip("unit-length", prior::UNIT * share) });
     }
-    for (factor, share) in [(1e-3, 0.6), (1e3, 0.2)] {
-        list.push(Work { voltage: f64::ln(factor), ..Work::slip("unit-voltage", prior::UNIT * share) });
-    }
+    list.push(Work { voltage: f64::ln(1e-3), ..Work::slip("unit-voltage", 0.7 * prior::UNIT) });
     let mut result = |code: &'static str, result: ResultStep, prior: f64| {
         list.push(Work { result, ..Work::slip(code, prior) });
     };
@@ -360,6 +357,11 @@ const ROUNDED: f64 = 0.0013;
 /// The same where a group rounded more than usual or averaged in a way of its own.
 const SLACK: f64 = 0.005;
 const SLACK_SHARE: f64 = 0.03;
+/// Rounding on the way that no figure shows, row by row, relative: of B, of what follows from a B that is written, and of
+/// what follows from one that is not.
+const ROW_OF_FIELD: f64 = 5e-4;
+const ROW_AFTER_FIELD: f64 = 8e-4;
+const ROW_UNSEEN: f64 = 2e-3;
 /// Spread of ln of what no slip explains.
 const UNLISTED: f64 = 6.0;
 
@@ -377,11 +379,10 @@ fn ln_tolerant(residual: f64, u: f64) -> f64 {
 const LN_ROOT_2PI: f64 = 0.918_938_533_204_672_8;
 
 /// ln density of residuals with a common factor that may be off by rounding, and noise of each row from its last figure.
-fn ln_column(own: &[LnWritten], expected: &[f64], common: f64, tolerant: bool) -> f64 {
-    const ROW: f64 = 4e-4;
+fn ln_column(own: &[LnWritten], expected: &[f64], row_u: f64, tolerant: bool) -> f64 {
     let (mut weights, mut weighted, mut squares, mut ln_det) = (0.0, 0.0, 0.0, 0.0);
     for (own, expected) in own.iter().zip(expected) {
-        let (residual, variance) = (own.ln - expected, own.u * own.u + ROW * ROW);
+        let (residual, variance) = (own.ln - expected, own.u * own.u + row_u * row_u);
         weights += 1.0 / variance;
         weighted += residual / variance;
         squares += residual * residual / variance;
@@ -396,7 +397,7 @@ fn ln_column(own: &[LnWritten], expected: &[f64], common: f64, tolerant: bool) -
     if tolerant {
         within + ln_tolerant(mean, u)
     } else {
-        let sd = u.hypot(common);
+        let sd = u.hypot(UNLISTED);
         within - 0.5 * (mean / sd).powi(2) - sd.ln() - LN_ROOT_2PI
     }
 }
@@ -431,17 +432,17 @@ pub(crate) fn sum(
     let ln_e = ELEMENTARY_CHARGE.value.ln();
     let ln_accepted = accepted_mass_kg().ln();
     let mut sum = Sum { field: column, ..Sum::default() };
-    for row in 0..n {
+    for (row, used) in used.iter().enumerate() {
         let (v, r) = (inputs.voltage[row] + work.voltage, inputs.radius[row] + work.radius);
         let accepted_speed = 0.5 * (LN_2 + ln_e + v - ln_accepted);
         let speed = match work.result {
             ResultStep::AcceptedSpeed => accepted_speed,
-            _ => LN_2 + v - used[row] - r,
+            _ => LN_2 + v - used - r,
         };
         let powers = (if work.field_once { 1.0 } else { 2.0 }, if work.radius_once { 1.0 } else { 2.0 });
         let mass = match work.result {
-            ResultStep::AcceptedSpeed => ln_e + used[row] + r - accepted_speed,
-            _ => ln_e + work.formula + powers.0 * used[row] + powers.1 * r - LN_2 - v,
+            ResultStep::AcceptedSpeed => ln_e + used + r - accepted_speed,
+            _ => ln_e + work.formula + powers.0 * used + powers.1 * r - LN_2 - v,
         };
         sum.speed.push(speed);
         sum.mass.push(mass);
@@ -541,21 +542,22 @@ fn slope(x: &[f64], y: &[f64], is_through_origin: bool) -> f64 {
 /// `judges_field` is false where no bench tells the field; what stands in the column is then taken as it is.
 pub(crate) fn ln_likelihood(sum: &Sum, own: &Own, work: &Work, unsure: f64, judges_field: bool) -> f64 {
     let mut total = 0.0;
+    let row_u = if own.field.is_some() { ROW_AFTER_FIELD } else { ROW_UNSEEN };
     if let (Some(own), true) = (&own.field, judges_field) {
         let is_unlisted = work.field == FieldStep::Unlisted;
-        total += ln_column(own, &sum.field, UNLISTED, !is_unlisted);
+        total += ln_column(own, &sum.field, ROW_OF_FIELD, !is_unlisted);
     }
     if let Some(own) = &own.speed {
         let each = work.speeds.iter().map(|factor| {
             let expected: Vec<f64> = sum.speed.iter().map(|v| v + factor).collect();
-            ln_column(own, &expected, ROUNDED.hypot(0.0), true)
+            ln_column(own, &expected, row_u, true)
         });
         let each: Vec<f64> = each.collect();
         total += ln_mean(&each);
     }
     let is_unlisted = work.result == ResultStep::Unlisted;
     if let Some(own) = &own.mass {
-        total += ln_column(own, &sum.mass, UNLISTED, !is_unlisted);
+        total += ln_column(own, &sum.mass, row_u, !is_unlisted);
     }
     let has_field_without_bench = judges_field || own.field.is_some();
     if !has_field_without_bench && own.mass.is_none() {

@@ -233,6 +233,53 @@ fn where_the_page_is_served_is_told_as_the_schema_has_it() {
     }
 }
 
+/// Runs `arcmass class check … --json` in the folder of a simulated class.
+fn class(words: &[&str], folder: &Path) -> (i32, Value) {
+    let output = Command::new(env!("CARGO_BIN_EXE_arcmass"))
+        .args(["class", "check"])
+        .args(words)
+        .arg("--json")
+        .current_dir(folder)
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    (output.status.code().unwrap(), serde_json::from_str(&text).unwrap_or_else(|why| panic!("{why}: {text}")))
+}
+
+#[test]
+fn a_class_is_told_as_the_schema_has_it() {
+    let data = repository().join("tests/data");
+    let (status, document) = class(&["class.csv", "--bench", "bench-4"], &data.join("class-b"));
+    assert_eq!(status, 0);
+    assert_follows("class", &document);
+    let (status, named) = class(&["class.csv", "--bench", "bench-4=bench-4"], &data.join("class-b"));
+    assert_eq!((status, &named["groups"]), (0, &document["groups"]));
+    let (status, alone) = class(&["class.csv"], &data.join("class-a"));
+    assert_eq!(status, 0);
+    assert_follows("class", &alone);
+    assert!(alone["pooled_mass_kg"].is_null());
+}
+
+#[test]
+fn a_group_that_cannot_be_read_stops_no_other_and_a_class_of_them_is_a_fault() {
+    let folder = TempDir::new().unwrap();
+    let heading = "group,voltage_V,current_A,diameter_mm,claimed_mass_kg\n";
+    let good = "A,250,1.5,91,9.1e-31\nA,200,1.5,82,\n";
+    fs::write(folder.path().join("class.csv"), format!("{heading}{good}B,2OO,1.5,91,\nC,200,1.5,82,\n"))
+        .unwrap();
+    let (status, document) = class(&["class.csv"], folder.path());
+    assert_eq!(status, 0);
+    assert_follows("class", &document);
+    let verdicts: Vec<_> =
+        document["groups"].as_array().unwrap().iter().map(|group| group["verdict"].clone()).collect();
+    assert_eq!(verdicts, ["honest", "unreadable", "too-few"], "{document:#}");
+    assert_eq!(document["groups"][1]["faults"][0]["line"], 4);
+    fs::write(folder.path().join("class.csv"), format!("{heading}B,2OO,1.5,91,\n")).unwrap();
+    let (status, document) = class(&["class.csv"], folder.path());
+    assert_eq!(status, 2);
+    assert_follows("faults", &document);
+}
+
 #[test]
 fn faults_are_told_all_at_once_and_nothing_is_written() {
     let folder = typical();

@@ -118,6 +118,9 @@ impl Score {
             return;
         }
         let is_there = |code: &str| entry.slips.iter().any(|slip| slip.code == code);
+        if truth.is_subtle {
+            return;
+        }
         if !truth.equal.is_empty() {
             let all =
                 truth.slips.iter().map(|slip| slip.code).chain(truth.equal.iter().copied()).all(is_there);
@@ -125,9 +128,6 @@ impl Score {
             if tells && !(all && entry.verdict == Verdict::Undecided) {
                 told("equal", truth, entry, seed);
             }
-            return;
-        }
-        if truth.is_subtle {
             return;
         }
         let codes: Vec<&str> = truth.slips.iter().map(|slip| slip.code).collect();

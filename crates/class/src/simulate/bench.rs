@@ -17,7 +17,6 @@ pub(super) struct SimBench {
     pub(super) probe: Option<String>,
     /// What its groups take for its sizes.
     pub(super) radius_mm: f64,
-    pub(super) turns: f64,
     pub(super) radial_mm: f64,
     pub(super) beam_width_mm: f64,
     /// Field per ampere that the class was told, T/A.
@@ -107,7 +106,6 @@ impl SimBench {
             file,
             probe,
             radius_mm,
-            turns,
             radial_mm,
             beam_width_mm,
             told_t_per_a: told,

@@ -224,6 +224,11 @@ fn group<R: Rng>(
     let mut sum = Sum::default();
     let deeds = deeds(rng, &mut sheet, &mut sum, bench, layout, method, asked.honest)?;
     compute(rng, &mut sheet, &sum, bench, layout, method);
+    // a line that falls gives a mass below 0: nobody would hand that in
+    let is_number = sheet.claim > 0.0 && sheet.claim.is_finite();
+    if !is_number {
+        return None;
+    }
     let judgeable =
         deeds.iter().all(|deed| deed.slip.place == "reading" || has_claim || is_seen(deed, layout));
     let text = table(&sheet, bench, layout, method, name, has_claim);
@@ -316,8 +321,8 @@ fn compute<R: Rng>(
     sheet.field_column = sum.column_times;
     let (speeds, masses) = rows_of(sheet, sum, e);
     (sheet.speed, sheet.mass) = (speeds, masses);
-    sheet.claim = claim_of(sheet, sum, method, e);
     sheet.claims_ratio = layout.claims_ratio;
+    sheet.claim = claim_of(sheet, sum, method, e);
 }
 
 fn rows_of(sheet: &Sheet, sum: &Sum, e: f64) -> (Vec<f64>, Vec<f64>) {
@@ -359,6 +364,10 @@ fn claim_of(sheet: &Sheet, sum: &Sum, method: &str, e: f64) -> f64 {
         "accepted" => 9.11e-31,
         "ratio" => e / own,
         "inverse" => own / e,
+        "sign" if sheet.claims_ratio => {
+            let ratio = e / own;
+            e / (ratio * 10.0_f64.powi(-2 * (ratio.log10().floor() as i32)))
+        }
         "sign" => own * 10.0_f64.powi(-2 * (own.log10().floor() as i32)),
         _ => own,
     }
@@ -452,10 +461,9 @@ fn table(
 /// With as many decimals as asked for, or more where that would leave fewer than three figures.
 fn number(value: f64, decimals: usize) -> String {
     let needed = if value > 0.0 { (2.0 - value.log10().floor()).max(0.0) as usize } else { 0 };
-    let text = format!("{:.*}", decimals.max(needed.min(decimals + 3)), value);
-    if text.contains('.') && decimals < needed {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
+    let text = format!("{:.*}", decimals.max(needed), value);
+    if decimals >= needed || !text.contains('.') {
+        return text;
     }
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -128,15 +128,18 @@ pub(super) fn reading<R: Rng>(
     let all = |list: &mut Vec<f64>, factor: f64| list.iter_mut().for_each(|x| *x *= factor);
     match code {
         "diameter-as-radius" if layout.is_radius => {
+            // unless the true rings, taken for radii once more, would not fit the bulb
+            let fits = sheet.diameter.iter().all(|d| 2.0 * d < 115.0);
             all(&mut sheet.diameter, 2.0);
-            if is_carried || !layout.has_field() {
+            if fits && (is_carried || !layout.has_field()) {
                 result.equal.push("total-current");
             }
         }
         "radius-in-diameter-column" if !layout.is_radius => all(&mut sheet.diameter, 0.5),
         "total-current" => {
             all(&mut sheet.current, 2.0);
-            if layout.is_radius && (is_carried || !layout.has_field()) {
+            let bears = sheet.current.iter().all(|i| *i < 5.0);
+            if layout.is_radius && bears && (is_carried || !layout.has_field()) {
                 result.equal.push("diameter-as-radius");
             }
         }
@@ -236,6 +239,9 @@ pub(super) fn reading<R: Rng>(
                 (uniform(rng, 0.0, figures.len() as f64 - 1.0) as usize).min(figures.len().saturating_sub(2));
             let mut bytes = text.clone().into_bytes();
             bytes.swap(*figures.get(at)?, *figures.get(at + 1)?);
+            if bytes.first() == Some(&b'0') && text.as_bytes().first() != Some(&b'0') {
+                return None;
+            }
             let other: f64 = String::from_utf8(bytes).ok()?.parse().ok()?;
             if other <= 0.0 || other * unit == list[row] {
                 return None;
