@@ -82,8 +82,7 @@ impl Sheet {
     pub(crate) fn notes(&mut self, findings: &[Finding], caveats: &[CaveatEntry]) {
         for finding in findings {
             self.gap();
-            let sure = 100.0 * finding.confidence;
-            self.paragraph("▲ ", &format!("{} ({:.0} % sure)", finding.sentence, sure.min(99.0)));
+            self.paragraph("▲ ", &format!("{}.", capital(&finding.sentence)));
             self.paragraph("    remedy: ", &finding.remedy);
         }
         if caveats.is_empty() {
@@ -114,12 +113,20 @@ pub(crate) fn capital(text: &str) -> String {
 
 /// `45.63(8) mm`.
 pub(crate) fn with_unit(q: &Q, unit: &str) -> String {
-    format!("{} {unit}", print::short(q.value, q.standard_uncertainty))
+    format!("{} {unit}", bare(q))
 }
 
-/// `45.63(8)`.
+/// `45.63(8)`; without idle zeros where nothing is uncertain.
 pub(crate) fn bare(q: &Q) -> String {
-    print::short(q.value, q.standard_uncertainty)
+    if q.standard_uncertainty > 0.0 {
+        return print::short(q.value, q.standard_uncertainty);
+    }
+    let text = print::significant(q.value, 6);
+    if text.contains('.') && !text.contains('×') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }
 
 /// Says which files were written.

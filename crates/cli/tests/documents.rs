@@ -339,3 +339,51 @@ fn a_schema_refuses_what_the_contract_does_not_allow() {
         assert!(!offences("reduction", &document).is_empty(), "{place}");
     }
 }
+
+/// What the terminal prints of a result is the document's numbers to the digits of their uncertainty, and nothing else.
+#[test]
+fn the_terminal_prints_the_documents_numbers() {
+    use arcmass_quantity::print::short;
+    let q = |value: &Value, factor: f64| {
+        let number = |key: &str| factor * value[key].as_f64().unwrap();
+        match number("standard_uncertainty") {
+            u if u > 0.0 => short(number("value"), u),
+            _ => format!("{}", number("value")),
+        }
+    };
+    for folder in [bare(), typical()] {
+        let document = result(&["reduce"], folder.path());
+        let told =
+            Command::new(env!("CARGO_BIN_EXE_arcmass")).arg("reduce").arg(folder.path()).output().unwrap();
+        let told = String::from_utf8(told.stdout).unwrap();
+        let line = |start: &str| {
+            told.lines()
+                .find(|line| line.trim_start().starts_with(start))
+                .unwrap_or_else(|| panic!("{start}: {told}"))
+        };
+        assert!(line("Mass of the particle").contains(&q(&document["mass_kg"], 1.0)), "{told}");
+        assert!(line("charge to mass").contains(&q(&document["charge_to_mass_c_per_kg"], 1.0)), "{told}");
+        for run in document["runs"].as_array().unwrap() {
+            let row = line(&format!("● {} ", run["run"].as_str().unwrap()));
+            for (key, factor) in [
+                ("voltage_v", 1.0),
+                ("accelerating_voltage_v", 1.0),
+                ("current_a", 1.0),
+                ("flux_density_mt", 1.0),
+                ("ring_diameter_mm", 1.0),
+                ("speed_m_per_s", 1e-6),
+                ("mass_kg", 1e31),
+            ] {
+                assert!(row.contains(&q(&run[key], factor)), "{key} = {} in `{row}`", q(&run[key], factor));
+            }
+        }
+        for budget in document["budget"].as_array().unwrap().iter().take(3) {
+            let u = budget["standard_uncertainty_percent"].as_f64().unwrap();
+            assert!(line(budget["input"].as_str().unwrap()).contains(&format!("{u:.2}")), "{budget}");
+        }
+        let is_mixture = document["mixture"]["models"].as_array().unwrap().len() > 1;
+        let says = told.contains("mixture of models") && told.contains("1:20");
+        assert!(says == is_mixture && (is_mixture || told.contains("model as stated")), "{told}");
+        assert!(!told.contains("% sure") && !told.contains("compatible"), "{told}");
+    }
+}

@@ -7,6 +7,7 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use rand::Rng;
 
 mod draws;
+mod matched;
 
 use draws::{Sampler, log_rectangles_over_normals};
 
@@ -343,6 +344,26 @@ mod tests {
         assert!((inner - 0.5).abs() < 0.02, "half of a rectangle lies in its inner half, got {inner}");
         let sd = draws.column(1).variance().sqrt();
         assert!((sd / joint.u(1) - 1.0).abs() < 0.03, "sd {sd} against {}", joint.u(1));
+    }
+
+    #[test]
+    fn the_sensitivities_of_the_matched_fit_add_up_to_what_the_draws_show() {
+        for half_width in [0.002, 0.02, 0.2, 5.0] {
+            let joint = line(Prior::Limits { mean: 0.3 * half_width, half_width });
+            let matched = joint.matched::<Infallible>().unwrap();
+            let mut rng = rand_pcg::Pcg64::seed_from_u64(7);
+            let draws = joint.draws::<Infallible>(40_000, &mut rng).unwrap();
+            for place in 0..3 {
+                let column = draws.column(place);
+                let shares = matched.sensitivity_to_data(place).norm_squared()
+                    + matched.sensitivity_to_priors(place).iter().map(|s| s * s).sum::<f64>();
+                // 40 000 draws give a standard deviation to 0.4 %
+                let ratio = shares.sqrt() / column.variance().sqrt();
+                assert!((ratio - 1.0).abs() < 0.012, "±{half_width}, unknown {place}: {ratio}");
+                let off = (column.mean() - matched.estimate[place]) / matched.u(place);
+                assert!(off.abs() < 0.03, "±{half_width}, unknown {place}: {off} u off");
+            }
+        }
     }
 
     #[test]

@@ -156,16 +156,17 @@ fn balance(model: &Model<'_>) -> Option<Q> {
 }
 
 /// A quantity's derivatives by the unknowns it depends on, each with the unknown's place.
-type Slopes = Vec<(usize, f64)>;
+pub(crate) type Slopes = Vec<(usize, f64)>;
 
 /// The joined field per ampere, T/A, and its derivatives.
-fn gradient(model: &Model<'_>, joint: &Joint) -> Result<(f64, Slopes), LabError> {
+pub(crate) fn gradient(model: &Model<'_>, joint: &Joint) -> Result<(f64, Slopes), LabError> {
     let values = model.values(&joint.estimate);
     let value = model.field_per_ampere(&values)?;
     let mut slopes = Vec::new();
     for (place, unknown, _) in model.unknowns.iter() {
         let by = match unknown {
             Unknown::FieldPerAmpere => value / values.get(Unknown::FieldPerAmpere),
+            Unknown::CoilFactor => value / (1.0 + values.get(Unknown::CoilFactor)),
             Unknown::CoilRadius | Unknown::CoilSeparation | Unknown::CoilSize if model.is_absolute() => {
                 let step = 1e-4;
                 let mut moved = joint.estimate.clone();

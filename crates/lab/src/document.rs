@@ -3,12 +3,14 @@
 use serde::{Deserialize, Serialize};
 
 mod field;
+mod judged;
 mod path;
 
 pub use field::{
     Covariance, FieldDocument, FieldMap, FieldPoint, LineFit, LineReading, MapFit, MapReading, Profile,
     RingOfMap, RingUniformity, Uniformity,
 };
+pub use judged::{probability, verdict};
 pub use path::{BeamEntry, Deviation, Focus, GasEntry, PathDocument, PathEnd, Width};
 
 /// A measured value: unit as the suffix of its key, intervals equal-tailed.
@@ -194,11 +196,14 @@ pub struct RunEntry {
     pub run: String,
     /// Effective reading: corrected for the meter.
     pub voltage_v: Q,
+    /// Kinetic energy over charge: `voltage_v` with the gun's offset, less what the gas takes.
+    #[serde(default)]
+    pub accelerating_voltage_v: Option<Q>,
     /// Corrected for the meter.
     pub current_a: Q,
     /// Mean magnitude across the beam along the ring.
     pub flux_density_mt: Q,
-    /// Corrected to an ideal ring: 2 p / (e B).
+    /// Of the ideal ring: 2 p / (e B), draw by draw.
     pub ring_diameter_mm: Q,
     /// As measured (on the photograph, in the scale's plane, or in the table).
     pub measured_diameter_mm: Q,
@@ -236,6 +241,9 @@ pub struct EffectEntry {
     pub shift_of_mass_percent: f64,
     /// Whether these readings tell it apart from the mass.
     pub separable: bool,
+    /// Names of the effects that only matter together with it; the shift is that of leaving all of them out.
+    #[serde(default)]
+    pub together_with: Vec<String>,
 }
 
 /// Exponents of r ∝ V^a I^b.
@@ -256,7 +264,7 @@ pub struct Law {
     pub corrected: Option<Exponents>,
 }
 
-/// One line of the budget.
+/// One line of the budget. The shares add up to 1, the squares of the parts to the square of the mass's relative standard uncertainty.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BudgetLine {
     /// Which input.
@@ -319,6 +327,28 @@ pub struct Reference {
     pub difference_in_u: f64,
 }
 
+/// One model of the mixture that the result is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ModelPart {
+    /// `as-stated`, or the code of what is set free.
+    pub code: String,
+    /// In words.
+    pub name: String,
+    /// Posterior probability among the models tried.
+    pub weight: f64,
+    /// The mass if this model holds; null where its weight is too small for draws.
+    pub mass_kg: Option<Q>,
+}
+
+/// The models that `mass_kg` and every table are a mixture of.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct MixtureEntry {
+    /// Prior odds of each alternative against the model as stated; all odd runs together count as one.
+    pub prior_odds: f64,
+    /// Likeliest first; those below a weight of 0.01 are left out.
+    pub models: Vec<ModelPart>,
+}
+
 /// Something outside what was stated.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {
@@ -345,7 +375,10 @@ pub struct ReductionDocument {
     pub mass_as_stated_kg: Q,
     /// With the likeliest effect set free.
     pub mass_widened_kg: Option<Q>,
-    /// e/m.
+    /// What `mass_kg`, and with it every table, is a mixture of.
+    #[serde(default)]
+    pub mixture: MixtureEntry,
+    /// e/m: the mass's reciprocal, interval ends exchanged.
     pub charge_to_mass_c_per_kg: Q,
     /// In use.
     pub field_per_ampere_mt_per_a: Q,

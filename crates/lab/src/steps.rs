@@ -6,7 +6,7 @@ use arcmass_notebook::Run;
 use arcmass_quantity::constants::{ELEMENTARY_CHARGE, SPEED_OF_LIGHT};
 use arcmass_quantity::print;
 
-use crate::document::{Q, ReductionDocument, RunEntry};
+use crate::document::{Q, RunEntry};
 use crate::field_unit::FieldUnit;
 
 /// Digits of a number that is shown on its way, not as a result.
@@ -38,17 +38,13 @@ pub struct Worked {
 
 /// Works a run through twice: by the textbook's formula, and with what the joint fit found.
 ///
-/// - **Takes** a reduction, one of its runs, that run's readings, and the unit flux densities are read in.
+/// - **Takes** one run of a reduction, that run's readings, and the unit flux densities are read in.
 /// - **Gives** steps in the order they are done. The textbook's steps multiply out to `textbook_mass_kg`, the full
 ///   model's to the run's own `mass_kg`, both to the digits shown.
 /// - **Holds** for a particle of one elementary charge.
 /// - **Source** the formulas of the contract: p = e B r, T = e (V + V₀), m = p²/2T − T/2c².
-pub fn worked(reduction: &ReductionDocument, entry: &RunEntry, run: &Run, unit: &FieldUnit) -> Worked {
-    Worked {
-        run: entry.run.clone(),
-        textbook: textbook(entry, run, unit),
-        full: full(reduction, entry, unit),
-    }
+pub fn worked(entry: &RunEntry, run: &Run, unit: &FieldUnit) -> Worked {
+    Worked { run: entry.run.clone(), textbook: textbook(entry, run, unit), full: full(entry, unit) }
 }
 
 /// A number on its way, to [`DIGITS`] digits.
@@ -110,21 +106,21 @@ fn textbook(entry: &RunEntry, run: &Run, unit: &FieldUnit) -> Vec<Step> {
     ]
 }
 
-fn full(reduction: &ReductionDocument, entry: &RunEntry, unit: &FieldUnit) -> Vec<Step> {
+fn full(entry: &RunEntry, unit: &FieldUnit) -> Vec<Step> {
     let (e, c) = (ELEMENTARY_CHARGE.value, SPEED_OF_LIGHT.value);
-    let offset =
-        reduction.effects.iter().find(|effect| effect.code == "voltage-offset" && effect.unit == "V");
-    let offset_v = offset.map_or(0.0, |effect| effect.posterior.value);
-    let accelerating_v = entry.voltage_v.value + offset_v;
+    let accelerating = entry.accelerating_voltage_v.unwrap_or(entry.voltage_v);
+    let accelerating_v = accelerating.value;
+    let offset_v = accelerating_v - entry.voltage_v.value;
+    let place = print::last_place(accelerating.standard_uncertainty).unwrap_or(-2);
     let energy = e * accelerating_v;
     let momentum = entry.momentum_kg_m_per_s.value;
     let radius_m = 5e-4 * entry.ring_diameter_mm.value;
     vec![
         Step {
-            name: "accelerating voltage: voltmeter corrected, with the voltage offset of the gun",
+            name: "accelerating voltage: voltmeter corrected, with the voltage offset of the gun, less the loss in the gas",
             formula: "*V* + *V*_{0}".into(),
-            with_numbers: format!("{} V + ({} V)", q(&entry.voltage_v, 1.0), print::fixed(offset_v, -2)),
-            result: format!("{} V", n(accelerating_v)),
+            with_numbers: format!("{} V + ({} V)", q(&entry.voltage_v, 1.0), print::fixed(offset_v, place)),
+            result: format!("{} V", q(&accelerating, 1.0)),
         },
         Step {
             name: "coil current, ammeter corrected",

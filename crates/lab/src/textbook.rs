@@ -5,6 +5,7 @@ use arcmass_fit::{Intercept, Line, fit_line};
 use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use arcmass_quantity::print;
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use crate::assume::{Apparatus, CoilsKnown};
 use crate::model::RunDatum;
@@ -58,6 +59,12 @@ pub struct Fitted {
     pub offset: Option<f64>,
     /// Of `offset`.
     pub offset_standard_uncertainty: Option<f64>,
+    /// Runs minus what the line leaves free.
+    #[serde(default)]
+    pub degrees_of_freedom: usize,
+    /// Chance of an intercept as far off 0 without any, by Student's t; null where forced.
+    #[serde(default)]
+    pub p_value: Option<f64>,
 }
 
 /// Both kinds of lines for every group of runs that has one.
@@ -130,7 +137,7 @@ fn squared_diameters(group: &[&RunDatum], k: f64) -> Option<TextbookLine> {
         free.as_ref(),
         &through_origin,
         "V",
-        "a voltage offset of the gun of",
+        "as for a voltage offset of the gun",
         "no voltage offset of the gun is seen",
     );
     Some(TextbookLine {
@@ -163,7 +170,7 @@ fn inverse_radii(group: &[&RunDatum], k: f64) -> Option<TextbookLine> {
         free.as_ref(),
         &through_origin,
         "µT",
-        "a stray field along the field of the coils of",
+        "as for a stray field along the field of the coils",
         "no stray field along the axis is seen",
     );
     Some(TextbookLine {
@@ -206,11 +213,14 @@ fn written(line: &Line, mass: impl Fn(f64) -> f64, power: f64, offset: Option<(f
         mass_standard_uncertainty_kg: mass_kg * power * line.slope_uncertainty() / line.slope,
         offset: offset.map(|(value, _)| value),
         offset_standard_uncertainty: offset.map(|(_, u)| u),
+        degrees_of_freedom: line.dof,
+        p_value: offset.and_then(|_| chance(line)),
     }
 }
 
-/// An intercept this many standard uncertainties from 0 is said to be there (common practice, no source).
-const SEEN: f64 = 2.0;
+/// An intercept is said to be there where chance alone gives one as far off 0 in less than this share of cases (common practice, no
+/// source).
+const SEEN: f64 = 0.05;
 
 fn sentence(
     place: &str,
@@ -220,26 +230,34 @@ fn sentence(
     adds: &str,
     nothing: &str,
 ) -> String {
-    let Some((free, offset, u)) =
-        free.and_then(|free| Some((free, free.offset?, free.offset_standard_uncertainty?)))
-    else {
+    let told =
+        free.and_then(|free| Some((free, free.offset?, free.offset_standard_uncertainty?, free.p_value?)));
+    let Some((free, offset, u, p)) = told else {
         return format!("{place}: the runs are too few for a free intercept");
     };
     let change = 100.0 * (free.mass_kg / origin.mass_kg - 1.0);
     // a line without scatter would print rounding errors as its uncertainty
     let size = if u > 1e-9 * offset.abs() { print::short(offset, u) } else { print::significant(offset, 3) };
-    if offset.abs() < SEEN * u {
+    let test = format!("Student's t with ν = {}: p = {}", free.degrees_of_freedom, print::significant(p, 2));
+    if p > SEEN {
         return format!(
-            "{place}: the intercept of the free line is equivalent to {size} {unit}, consistent with zero: {nothing}, and the free \
+            "{place}: the intercept of the free line is equivalent to {size} {unit}, consistent with zero ({test}); {nothing}, and the free \
              intercept only costs precision"
         );
     }
     format!(
-        "{place}: the intercept of the free line is equivalent to {adds} {size} {unit}; the mass from the slope then differs by {}{} % \
+        "{place}: the intercept of the free line is equivalent to {size} {unit} ({test}), {adds}; the mass from the slope then differs by {}{} % \
          from that of the line forced through the origin",
         if change > 0.0 { "+" } else { "" },
         print::fixed(change, -1)
     )
+}
+
+/// Chance of an intercept as far off 0 where the line runs through the origin: Student's t, for the scatter itself gives u.
+fn chance(line: &Line) -> Option<f64> {
+    let u = line.intercept_uncertainty();
+    let law = StudentsT::new(0.0, 1.0, line.dof as f64).ok()?;
+    (u > 0.0).then(|| 2.0 * law.sf((line.intercept / u).abs()))
 }
 
 /// One shape that a spoiling effect gives to the runs' excess.

@@ -31,9 +31,10 @@ pub struct BeamWidth {
     pub arc_length_m: f64,
     /// Place of the central ray.
     pub place_m: Vec3,
-    /// Full width in the x–y projection, across the beam.
+    /// Full width in the x–y projection, across the beam: that of the angles and that of the energies in quadrature, for they are
+    /// independent.
     pub in_plane_m: f64,
-    /// Full width along z.
+    /// Full width along z, likewise.
     pub along_z_m: f64,
 }
 
@@ -42,7 +43,8 @@ pub struct BeamWidth {
 pub struct Beam {
     /// The central ray.
     pub central: Path,
-    rays: Vec<Path>,
+    /// Rays of another direction, and rays of another energy.
+    rays: [Vec<Path>; 2],
 }
 
 impl Gun {
@@ -92,12 +94,13 @@ impl Gun {
         // rays of more energy run farther: a little more length reaches the central ray's last plane
         let longer = Until::Length(1.1 * central.length_m());
         let (d, e) = (self.divergence_rad, self.energy_spread_ev);
-        let mut rays = Vec::new();
+        let mut rays = [Vec::new(), Vec::new()];
         for (aside, up, energy) in
             [(d, 0.0, 0.0), (-d, 0.0, 0.0), (0.0, d, 0.0), (0.0, -d, 0.0), (0.0, 0.0, e), (0.0, 0.0, -e)]
         {
             if aside != 0.0 || up != 0.0 || energy != 0.0 {
-                rays.push(ray(aside, up, energy, longer)?);
+                let kind = usize::from(energy != 0.0);
+                rays[kind].push(ray(aside, up, energy, longer)?);
             }
         }
         Ok(Beam { central, rays })
@@ -116,31 +119,69 @@ impl Beam {
     fn width_at(&self, arc_length_m: f64) -> BeamWidth {
         let (place, along) = self.central.at(arc_length_m);
         let aside = Vec3::Z.cross(along).unit().unwrap_or(Vec3::X);
-        let (mut low, mut high) = ([0.0f64; 2], [0.0f64; 2]);
-        for ray in &self.rays {
-            let crossings = ray.crossings_m(place, along);
-            let nearest = crossings
-                .into_iter()
-                .min_by(|a, b| (a - arc_length_m).abs().total_cmp(&(b - arc_length_m).abs()));
-            let Some(s) = nearest.filter(|s| (s - arc_length_m).abs() < 0.25 * arc_length_m) else {
-                continue;
-            };
-            let apart = ray.at(s).0 - place;
-            for (k, v) in [apart.dot(aside), apart.z].into_iter().enumerate() {
-                low[k] = low[k].min(v);
-                high[k] = high[k].max(v);
+        let extent = |rays: &[Path]| {
+            let (mut low, mut high) = ([0.0f64; 2], [0.0f64; 2]);
+            for ray in rays {
+                let crossings = ray.crossings_m(place, along);
+                let nearest = crossings
+                    .into_iter()
+                    .min_by(|a, b| (a - arc_length_m).abs().total_cmp(&(b - arc_length_m).abs()));
+                let Some(s) = nearest.filter(|s| (s - arc_length_m).abs() < 0.25 * arc_length_m) else {
+                    continue;
+                };
+                let apart = ray.at(s).0 - place;
+                for (k, v) in [apart.dot(aside), apart.z].into_iter().enumerate() {
+                    low[k] = low[k].min(v);
+                    high[k] = high[k].max(v);
+                }
             }
+            [high[0] - low[0], high[1] - low[1]]
+        };
+        let [angles, energies] = [extent(&self.rays[0]), extent(&self.rays[1])];
+        BeamWidth {
+            arc_length_m,
+            place_m: place,
+            in_plane_m: angles[0].hypot(energies[0]),
+            along_z_m: angles[1].hypot(energies[1]),
         }
-        BeamWidth { arc_length_m, place_m: place, in_plane_m: high[0] - low[0], along_z_m: high[1] - low[1] }
     }
 
     /// Where the beam is narrowest in the plane of the ring, of `n` places between a quarter and three quarters of a turn: for a
-    /// divergent beam of one energy in a uniform field, half a turn from the gun.
+    /// divergent beam in a uniform field, half a turn from the gun, whatever its spread of energies (semicircular focusing).
     pub fn focus(&self, n: usize) -> Option<BeamWidth> {
         let quarter = std::f64::consts::FRAC_PI_2;
         let between = |w: &BeamWidth| {
             (quarter..3.0 * quarter).contains(&self.central.turned_at_rad(w.arc_length_m).abs())
         };
         self.widths(n).into_iter().filter(between).min_by(|a, b| a.in_plane_m.total_cmp(&b.in_plane_m))
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::error::FieldError;
+
+    /// Semicircular focusing: in a uniform field the angles come together after half a turn, where the energies are widest apart; added in
+    /// quadrature both are stationary there.
+    #[test]
+    fn a_uniform_field_focuses_after_half_a_turn_whatever_the_energies() {
+        let field = |_: Vec3| -> Result<Vec3, FieldError> { Ok(Vec3::Z * 1.1e-3) };
+        for energy_spread_ev in [0.0, 0.5, 2.0] {
+            let gun = Gun {
+                particle: Particle::default(),
+                muzzle_m: Vec3::new(0.0, -0.04, 0.0),
+                direction: Vec3::X,
+                voltage_v: 220.0,
+                voltage_offset_v: 0.0,
+                divergence_rad: 0.02,
+                energy_spread_ev,
+            };
+            let beam = gun.follow(&field, 1.0, &TraceOptions::default()).unwrap();
+            let focus = beam.focus(360).unwrap();
+            let turned_deg = beam.central.turned_at_rad(focus.arc_length_m).abs().to_degrees();
+            assert!((turned_deg - 180.0).abs() < 2.0, "± {energy_spread_ev} eV: {turned_deg}°");
+        }
     }
 }

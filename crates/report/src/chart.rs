@@ -65,36 +65,25 @@ pub(crate) fn masses(reduction: &ReductionDocument) -> Figure {
     .panel(panel)
 }
 
-/// √V/B of a run in √V per unit of flux density, with the gun's offset as found.
-fn drive(run: &RunEntry, offset_v: f64, unit: &FieldUnit) -> f64 {
-    (run.voltage_v.value + offset_v).max(0.0).sqrt() / (run.flux_density_mt.value * unit.per_millitesla)
-}
-
-fn offset_v(reduction: &ReductionDocument) -> f64 {
-    let found = reduction.effects.iter().find(|effect| effect.code == "voltage-offset" && effect.unit == "V");
-    found.map_or(0.0, |effect| effect.posterior.value).clamp(-1e6, 1e6)
+/// √(V + V₀)/B of a run in √V per unit of flux density.
+fn drive(run: &RunEntry, unit: &FieldUnit) -> f64 {
+    let accelerating = run.accelerating_voltage_v.unwrap_or(run.voltage_v).value;
+    accelerating.max(0.0).sqrt() / (run.flux_density_mt.value * unit.per_millitesla)
 }
 
 /// Ring diameter against √V/B: the law is a line through the origin.
 pub(crate) fn law(reduction: &ReductionDocument, unit: &FieldUnit) -> Figure {
-    let offset = offset_v(reduction);
     let kept: Vec<&RunEntry> = reduction.runs.iter().filter(|run| !run.struck).collect();
     let at = |run: &RunEntry| {
-        Point::new(drive(run, offset, unit), run.ring_diameter_mm.value)
+        Point::new(drive(run, unit), run.ring_diameter_mm.value)
             .y_bar(run.ring_diameter_mm.standard_uncertainty)
     };
-    let slopes =
-        kept.iter().map(|run| (run.ring_diameter_mm.value - run.residual_mm) / drive(run, offset, unit));
+    let slopes = kept.iter().map(|run| (run.ring_diameter_mm.value - run.residual_mm) / drive(run, unit));
     let slope = slopes.filter(|s| s.is_finite()).sum::<f64>() / kept.len().max(1) as f64;
-    let most = reduction
-        .runs
-        .iter()
-        .map(|run| drive(run, offset, unit))
-        .filter(|x| x.is_finite())
-        .fold(0.0, f64::max);
+    let most =
+        reduction.runs.iter().map(|run| drive(run, unit)).filter(|x| x.is_finite()).fold(0.0, f64::max);
     let residuals = kept.iter().map(|run| {
-        Point::new(drive(run, offset, unit), run.residual_mm)
-            .y_bar(run.measured_diameter_mm.standard_uncertainty)
+        Point::new(drive(run, unit), run.residual_mm).y_bar(run.measured_diameter_mm.standard_uncertainty)
     });
     let mut panel = Panel::new(
         Axis::new(format!("√(*V* + *V*_{{0}}) / *B* / (√V / {})", literal(&unit.shown))).from_zero(),

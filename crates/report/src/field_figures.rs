@@ -228,8 +228,8 @@ pub fn uniformity(field: &FieldDocument) -> Option<Figure> {
 /// Where the rings come from, in words.
 pub(crate) fn basis(basis: &str) -> &'static str {
     match basis {
-        "ratings" => "those that the ratings and the glass allow",
-        "readings" => "those of the readings",
+        "ratings" => "those that ratings and glass allow a particle of the accepted mass",
+        "readings" => "those that the readings make with the accepted mass",
         _ => "taken as 0.15 to 0.45 coil radii, for want of ratings and readings",
     }
 }

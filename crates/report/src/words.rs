@@ -79,17 +79,6 @@ pub(crate) fn particle(particle: Option<&Particle>) -> &'static str {
     }
 }
 
-/// How a difference in units of its standard uncertainty is judged: up to 2 agrees, from 3 disagrees (common practice,
-/// no source). Judged is the number as printed, so that word and number never differ.
-pub(crate) fn verdict(difference_in_u: f64) -> &'static str {
-    match (10.0 * difference_in_u.abs()).round() / 10.0 {
-        size if size <= 2.0 => "agrees with",
-        size if size < 3.0 => "is in tension with",
-        size if size >= 3.0 => "disagrees with",
-        _ => "can’t be compared with",
-    }
-}
-
 /// `2.1 u above`.
 pub(crate) fn apart(difference_in_u: f64) -> Markup {
     let side = if difference_in_u < 0.0 { "below" } else { "above" };
@@ -120,15 +109,6 @@ mod tests {
         assert_eq!(plain(0.08), "0.08");
         assert_eq!(plain(153.2), "153.2");
         assert_eq!(plain(f64::NAN), "–");
-    }
-
-    #[test]
-    fn verdicts_follow_the_distance() {
-        assert_eq!(verdict(-1.9), "agrees with");
-        assert_eq!(verdict(2.04), "agrees with");
-        assert_eq!(verdict(2.4), "is in tension with");
-        assert_eq!(verdict(-7.0), "disagrees with");
-        assert_eq!(verdict(f64::NAN), "can’t be compared with");
     }
 
     #[test]

@@ -438,7 +438,10 @@ fn findings_failures_and_caveats_stand_with_their_remedies() {
     let html = case.html();
     check(&html);
     assert!(html.contains("The effective voltage is 12 V below the reading. Measure at the gun's pins."));
-    assert!(html.contains("confidence 87 %"));
+    assert!(
+        !html.contains("confidence 87 %"),
+        "a posterior probability is told in the sentence, with what it is of"
+    );
     assert!(html.contains("with the likeliest alternative left free"));
     assert!(html.contains("could not be measured. No scale is seen. Photograph it again."));
     assert!(html.contains("<p>3 caveats stand under"));
@@ -495,7 +498,7 @@ fn a_run_worked_through_multiplies_out() {
     let case = typical();
     for entry in &case.reduction.runs {
         let run = case.notebook.readings.as_ref().unwrap().runs.iter().find(|r| r.run == entry.run).unwrap();
-        let way = arcmass_lab::steps::worked(&case.reduction, entry, run, &FieldUnit::default());
+        let way = arcmass_lab::steps::worked(entry, run, &FieldUnit::default());
         let textbook: Vec<f64> = way.textbook.iter().map(|step| number(&step.result)).collect();
         let [radius, field, mass, speed] = textbook[..] else { panic!("{:?}", way.textbook) };
         let near = |found: f64, expected: f64, limit: f64| {
@@ -508,8 +511,8 @@ fn a_run_worked_through_multiplies_out() {
         let [volts, _, field, radius, momentum, energy, mass, speed] = full[..] else {
             panic!("{:?}", way.full)
         };
-        near(energy, e * volts, 1e-4);
         // rounded to their own uncertainties, so they multiply out to these
+        near(energy, e * volts, 1e-3);
         near(momentum, e * 1e-6 * field * radius, 3e-3);
         near(mass, momentum * momentum / (2.0 * energy) - energy / (2.0 * c * c), 5e-3);
         near(speed, momentum * c * c / (energy + mass * c * c), 5e-3);

@@ -144,8 +144,8 @@ fn map(sheet: &mut Sheet, document: &FieldDocument) {
 fn uniformity(sheet: &mut Sheet, document: &FieldDocument) {
     let Some(over) = &document.uniformity else { return };
     let basis = match over.basis.as_str() {
-        "ratings" => "as ratings and glass allow",
-        "readings" => "as the readings have them",
+        "ratings" => "as ratings and glass allow a particle of the accepted mass",
+        "readings" => "as the readings make them with the accepted mass",
         _ => "0.15 to 0.45 coil radii, for want of ratings and readings",
     };
     sheet.gap();

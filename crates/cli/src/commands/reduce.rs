@@ -1,12 +1,12 @@
 //! `arcmass reduce`: everything measured becomes the mass.
 
-use arcmass_lab::document::{Q, ReductionDocument, RunEntry};
+use arcmass_lab::document::{Q, ReductionDocument, RunEntry, probability};
 use arcmass_quantity::print;
 
 use crate::arguments::{Arguments, NotebookArguments};
 use crate::commands::rings;
 use crate::ending::Ending;
-use crate::show::{self, Sheet, bare, with_unit};
+use crate::show::{self, Sheet, bare, capital, with_unit};
 
 /// Lines of the budget that are shown; the rest is in the document.
 const BUDGET_SHOWN: usize = 8;
@@ -50,22 +50,28 @@ fn result(sheet: &mut Sheet, document: &ReductionDocument) {
     ));
     let reference = &document.reference;
     let z = reference.difference_in_u;
-    let verdict = match z.abs() {
-        z if z < 1.0 => "agrees with",
-        z if z < 2.0 => "is compatible with",
-        z if z < 3.0 => "is in tension with",
-        _ => "disagrees with",
-    };
     sheet.paragraph(
         "  ",
         &format!(
-            "This {verdict} the accepted {} kg ({}): {} standard uncertainties {}.",
+            "This {} the accepted {} kg ({}): {} standard uncertainties {}.",
+            reference.verdict(),
             print::significant(reference.mass_kg.value, 5),
             short_source(&reference.source),
             print::fixed(z.abs(), -1),
             if z > 0.0 { "above" } else { "below" }
         ),
     );
+    sheet.paragraph("  ", &format!("{}.", capital(&document.mixture.sentence())));
+    for model in document.mixture.told() {
+        if let Some(mass) = &model.mass_kg {
+            sheet.line(format!(
+                "    {} {}: {}",
+                probability(model.weight),
+                model.name,
+                with_unit(mass, "kg")
+            ));
+        }
+    }
 }
 
 /// "CODATA 2022" from the long title, where it is that one.
@@ -73,24 +79,29 @@ fn short_source(source: &str) -> &str {
     if source.starts_with("CODATA") && source.contains("2022") { "CODATA 2022" } else { source }
 }
 
+/// Every row can be checked by hand: p = e B d/2, T = p²/2m = m v²/2, and T/e is the voltage with the gun's offset.
 fn runs(sheet: &mut Sheet, runs: &[RunEntry]) {
-    let heading = ["run", "V/V", "I/A", "B/mT", "d/mm", "v/(10⁶ m/s)", "m/10⁻³¹ kg", "textbook"];
+    let heading = ["run", "V/V", "T/eV", "I/A", "B/mT", "d/mm", "v/(10⁶ m/s)", "m/10⁻³¹ kg"];
     let mut rows = vec![heading.map(str::to_owned).to_vec()];
     for run in runs {
-        let name =
-            if run.r#struck { format!("○ {} (excluded)", run.run) } else { format!("● {}", run.run) };
+        let name = match (run.r#struck, run.set_aside) {
+            (true, _) => format!("○ {} (excluded)", run.run),
+            (false, true) => format!("○ {} (set aside)", run.run),
+            (false, false) => format!("● {}", run.run),
+        };
         rows.push(vec![
             name,
             bare(&run.voltage_v),
+            run.accelerating_voltage_v.as_ref().map_or_else(|| "–".to_owned(), bare),
             bare(&run.current_a),
             bare(&run.flux_density_mt),
             bare(&run.ring_diameter_mm),
             bare(&run.speed_m_per_s.times(1e-6)),
             bare(&run.mass_kg.times(1e31)),
-            print::fixed(run.textbook_mass_kg * 1e31, -2),
         ]);
     }
     sheet.table(&rows);
+    sheet.line("  T = e (V + V₀), less what the gas takes; d = 2 p/(e B); m = p²/2T − T/2c²");
 }
 
 fn field(sheet: &mut Sheet, document: &ReductionDocument) {
@@ -135,15 +146,10 @@ fn law(sheet: &mut Sheet, document: &ReductionDocument) {
     let agreement = &document.agreement;
     if agreement.degrees_of_freedom > 0 {
         sheet.gap();
-        let chance = agreement.p_value.map_or_else(
-            || "uncertainty estimated from the scatter".to_owned(),
-            |p| format!("p = {}", print::significant(p, 2)),
+        sheet.paragraph(
+            "",
+            &format!("Do the runs agree?  {}: {}.", agreement.numbers(), agreement.sentence()),
         );
-        sheet.line(format!(
-            "Do the runs agree?  χ² = {} for {} degrees of freedom ({chance})",
-            print::fixed(agreement.chi_squared, -1),
-            agreement.degrees_of_freedom
-        ));
     }
     let exponents = |name: &str, pair: &Option<arcmass_lab::document::Exponents>| -> Option<String> {
         let pair = pair.as_ref()?;

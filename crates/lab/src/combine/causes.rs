@@ -7,9 +7,9 @@ use crate::model::Unknown;
 
 /// The rule, as it is said beside every combination.
 pub(super) const RULE: &str = "two notebooks share what belongs to the apparatus (coils, gun, ruler, background, stated \
-     constants) where their benches bear the same name; the calibration and zero offset of a meter where the bench is the same or the meter's \
-     line in bench.toml is the same word for word (one model, one way of calibration); probe readings where the table is the \
-     same file. Everything else is each notebook's own. Shared parts are taken as wholly shared: they stay, however many \
+     constants) where their benches bear the same name; the calibration and zero offset of a meter where the meters bear the same name or serial \
+     number in bench.toml, or state none and the bench is the same (two meters of one model share nothing); probe readings where the \
+     table is the same file. Everything else is each notebook's own. Shared parts are taken as wholly shared: they stay, however many \
      notebooks there are";
 
 /// Who shares a line of the budget.
@@ -19,7 +19,7 @@ enum Sharing {
     Own,
     /// Notebooks of one bench.
     Bench,
-    /// Notebooks of one bench, or with the same meter.
+    /// Notebooks whose meter bears this name; without one, notebooks of one bench.
     Meter(Option<String>),
     /// Notebooks with the same probe tables.
     Probe(String),
@@ -35,9 +35,9 @@ pub(super) struct Part {
     sharing: Sharing,
 }
 
-/// The parts of one notebook's relative uncertainty. What the mixture of models adds to the budget is its own.
+/// The parts of one notebook's relative uncertainty; they add up to it. What lies between the models of its mixture is its own.
 pub(super) fn parts(notebook: &Notebook, reduction: &ReductionDocument) -> Vec<Part> {
-    let mut parts: Vec<Part> = reduction
+    reduction
         .budget
         .iter()
         .map(|line| Part {
@@ -45,27 +45,13 @@ pub(super) fn parts(notebook: &Notebook, reduction: &ReductionDocument) -> Vec<P
             relative: 0.01 * line.standard_uncertainty_percent,
             sharing: sharing(&line.input, notebook),
         })
-        .collect();
-    let of_budget: f64 = parts.iter().map(|part| part.relative.powi(2)).sum();
-    let whole = (reduction.mass_kg.standard_uncertainty / reduction.mass_kg.value).powi(2);
-    if whole > of_budget {
-        let relative = (whole - of_budget).sqrt();
-        parts.push(Part {
-            words: "what may lie outside of what is stated".to_owned(),
-            relative,
-            sharing: Sharing::Own,
-        });
-    } else if of_budget > 0.0 {
-        let factor = (whole / of_budget).sqrt();
-        parts.iter_mut().for_each(|part| part.relative *= factor);
-    }
-    parts
+        .collect()
 }
 
 fn sharing(words: &str, notebook: &Notebook) -> Sharing {
     let meters = &notebook.bench.meters;
     let is = |unknowns: &[Unknown]| unknowns.iter().any(|unknown| unknown.naming().words == words);
-    let meter = |meter: Option<&Meter>| Sharing::Meter(meter.map(|meter| format!("{meter:?}")));
+    let meter = |meter: Option<&Meter>| Sharing::Meter(meter.and_then(|meter| meter.name.clone()));
     if is(&[Unknown::VoltmeterGain, Unknown::VoltmeterZero]) {
         meter(meters.voltage.as_ref())
     } else if is(&[Unknown::AmmeterGain, Unknown::AmmeterZero]) {
@@ -106,7 +92,7 @@ pub(super) fn is_shared(a: &Part, b: &Part, same_bench: bool) -> bool {
     match (&a.sharing, &b.sharing) {
         (Sharing::Own, _) | (_, Sharing::Own) => false,
         (Sharing::Probe(a), Sharing::Probe(b)) => !a.is_empty() && a == b,
-        (Sharing::Meter(a), Sharing::Meter(b)) => same_bench || (a.is_some() && a == b),
+        (Sharing::Meter(Some(a)), Sharing::Meter(Some(b))) => a == b,
         _ => same_bench,
     }
 }

@@ -374,15 +374,7 @@ impl Set {
             percent(shared.max(0.0).sqrt())
         ));
         if let Some(between) = solved.between {
-            list.push(if between > 0.0 {
-                format!(
-                    "the benches differ by {} % more than they state: something that differs from bench to bench is not \
-                     in their budgets",
-                    percent(between.sqrt())
-                )
-            } else {
-                "the benches agree within what they state".to_owned()
-            });
+            list.push(self.between(solved, &percent(between.sqrt())));
         }
         if let Some(days) = solved.days {
             list.push(if days > 0.0 {
@@ -393,6 +385,33 @@ impl Set {
         }
         list.extend(charts.iter().map(|chart| chart.sentence.clone()));
         list
+    }
+}
+
+/// Chance below which a scatter between benches is more than chance (common practice, no source).
+const BEYOND_CHANCE: f64 = 0.05;
+
+impl Set {
+    /// What the scatter of the benches says: a spread is claimed only where chance alone rarely makes one.
+    fn between(&self, solved: &Solved, percent: &str) -> String {
+        let freedom = self.len() - 1;
+        let p = chi_squared_p_value(solved.chi_squared, freedom as f64);
+        let test = format!(
+            "χ² = {}, ν = {freedom}, p = {}",
+            print::fixed(solved.chi_squared, -1),
+            print::significant(p, 2)
+        );
+        match (solved.between.unwrap_or(0.0) > 0.0, p < BEYOND_CHANCE) {
+            (true, true) => format!(
+                "the benches differ by {percent} % more than they state ({test}): something that differs from bench to bench is not \
+                 in their budgets"
+            ),
+            (true, false) => format!(
+                "the benches agree within what they state ({test}); a spread of {percent} % between them would explain their scatter \
+                 best and is in the uncertainty"
+            ),
+            (false, _) => format!("the benches agree within what they state ({test})"),
+        }
     }
 }
 

@@ -219,11 +219,15 @@ impl<'a> Model<'a> {
         MASS_UNIT_KG * values.get(Unknown::LogMass).exp()
     }
 
-    /// The Jacobian's row of a run that is not among those that count.
-    pub fn row_of(&self, run: &RunDatum, theta: &DVector<f64>) -> Result<DVector<f64>, LabError> {
-        let shapes = Shapes::of(self, theta)?;
+    /// The Jacobian's row of one run, whether it counts or not.
+    pub fn row_of(
+        &self,
+        run: &RunDatum,
+        theta: &DVector<f64>,
+        shapes: &Shapes,
+    ) -> Result<DVector<f64>, LabError> {
         let mut rows = Rows::new(1, self.unknowns.len());
-        self.run_row(run, theta, &shapes, &mut rows)?;
+        self.run_row(run, theta, shapes, &mut rows)?;
         Ok(rows.done().jacobian.row(0).transpose())
     }
 

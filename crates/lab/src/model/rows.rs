@@ -82,14 +82,14 @@ impl Model<'_> {
     }
 }
 
-fn nudged(theta: &DVector<f64>, place: usize, step: f64) -> DVector<f64> {
+pub(super) fn nudged(theta: &DVector<f64>, place: usize, step: f64) -> DVector<f64> {
     let mut moved = theta.clone();
     moved[place] += step;
     moved
 }
 
 /// Step of the numeric derivative, small against what matters and large against rounding of the traced path.
-fn step_of(unknown: Unknown) -> f64 {
+pub(super) fn step_of(unknown: Unknown) -> f64 {
     match unknown {
         Unknown::BackgroundX | Unknown::BackgroundY | Unknown::BackgroundZ => 1e-6,
         Unknown::CoilTiltX(_)
@@ -103,7 +103,7 @@ fn step_of(unknown: Unknown) -> f64 {
 }
 
 /// The field shape at the estimate and with each size changed a little.
-pub(super) struct Shapes {
+pub struct Shapes {
     pub(super) base: FieldShape,
     pub(super) changed: Vec<(Unknown, f64, FieldShape)>,
     places: Vec<usize>,

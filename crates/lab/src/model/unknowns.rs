@@ -288,6 +288,17 @@ impl Unknowns {
         wider
     }
 
+    /// The same with some of them known to be 0, a millionth of what was known of each beside it.
+    #[cfg(test)]
+    pub(crate) fn held(&self, unknowns: &[Unknown]) -> Self {
+        let mut held = self.clone();
+        for entry in held.entries.iter_mut().filter(|entry| unknowns.contains(&entry.0)) {
+            let u = entry.1.moments().map_or(1.0, |(_, u)| u);
+            (entry.1, entry.2) = (Prior::Normal { mean: 0.0, u: 1e-6 * u }, 0.0);
+        }
+        held
+    }
+
     /// The same with the fit starting elsewhere.
     pub fn starting_at(mut self, unknown: Unknown, value: f64) -> Self {
         if let Some(entry) = self.entries.iter_mut().find(|entry| entry.0 == unknown) {

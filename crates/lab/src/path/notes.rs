@@ -18,6 +18,11 @@ pub(super) fn clash(finding: Finding) -> CaveatEntry {
 pub(super) fn caveats(asked: &Asked<'_>, summary: &PathSummary, at_muzzle_t: Vec3) -> Vec<Caveat> {
     let mut caveats = ratings(asked);
     let apparatus = asked.apparatus;
+    caveats.push(Caveat::new(
+        "prediction-from-accepted-mass",
+        "the path is computed with the particle's accepted mass, not with a mass from readings",
+        "compare it with a measured ring; it is no measurement",
+    ));
     if apparatus.gun.muzzle_m.is_none() {
         caveats.push(Caveat::new(
             "muzzle-not-stated",

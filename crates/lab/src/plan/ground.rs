@@ -207,6 +207,18 @@ impl<'a> Ground<'a> {
         further: &[DVector<f64>],
         times: f64,
     ) -> Option<f64> {
+        let joint = self.fit_expected(rows, priors, further, times)?;
+        Some(100.0 * joint.u_within_limits::<LabError>(self.mass()).ok()?)
+    }
+
+    /// The fit that will come out: what was read first, then the further rows.
+    pub(super) fn fit_expected(
+        &self,
+        rows: &Rows,
+        priors: &[Prior],
+        further: &[DVector<f64>],
+        times: f64,
+    ) -> Option<Joint> {
         let known: Vec<(DVector<f64>, f64)> = rows.known().zip(rows.known_residuals()).collect();
         let count = known.len() + further.len();
         let mut at = Linearised {
@@ -224,8 +236,7 @@ impl<'a> Ground<'a> {
             let residuals = &at.residuals + &at.jacobian * (theta - &self.theta);
             Ok(Linearised { residuals, jacobian: at.jacobian.clone() })
         };
-        let joint = joint::fit(priors, self.theta.as_slice(), linear).ok()?;
-        Some(100.0 * joint.u_within_limits::<LabError>(self.mass()).ok()?)
+        joint::fit(priors, self.theta.as_slice(), linear).ok()
     }
 
     /// A further run's row as [`Ground::widened`] needs it.

@@ -128,7 +128,7 @@ pub fn planned(
             as_stated_percent,
             if_offsets_are_free_percent: outlook::percent(widened_after[(target, target)]),
         },
-        budget: outlook::budget(&ground, &rows, &planned, 1.0),
+        budget: outlook::budget(&ground, &rows, &planned, 1.0, as_stated_percent),
         separates: outlook::separations(&ground, &stated_after, &widened_after),
         would_lower: outlook::remedies(&ground, &rows, &planned, promised),
         floor,

@@ -5,8 +5,10 @@ use nalgebra::{DMatrix, DVector};
 
 use super::document::{Floor, Remedy, Separation};
 use super::ground::{Ground, Rows, WIDE_EDGE_M, WIDE_OFFSET_V, WIDE_STRAY_T};
+use crate::desk::LabError;
 use crate::document::BudgetLine;
 use crate::model::{ProbeDatum, Unknown};
+use crate::reduce::budget::kind_of;
 
 /// As good as any number of runs: each setting this many times.
 const UNLIMITED: f64 = 1e6;
@@ -21,30 +23,33 @@ pub(super) fn percent(variance: f64) -> f64 {
 }
 
 /// The parts of the mass's uncertainty, each planned row read `times` times (JCGM 100:2008, 5.1, as in a reduction).
+///
+/// - **Takes** the whole in percent: the squares of the parts add up to its square.
 pub(super) fn budget(
     ground: &Ground<'_>,
     rows: &Rows,
     planned: &[DVector<f64>],
     times: f64,
+    whole_percent: f64,
 ) -> Vec<BudgetLine> {
-    let view = ground.as_stated(rows);
-    let Some(covariance) = view.covariance(planned.iter().map(|row| (row, times))) else { return Vec::new() };
-    let mass = covariance.column(view.target()).into_owned();
+    let priors = ground.model.unknowns.priors();
+    let expected = ground.fit_expected(rows, &priors, planned, times);
+    let Some(joint) = expected.and_then(|joint| joint.matched::<LabError>().ok()) else { return Vec::new() };
     let mut parts: Vec<(&'static str, f64)> = Vec::new();
     let mut add = |words: &'static str, variance: f64| match parts.iter_mut().find(|line| line.0 == words) {
         Some(line) => line.1 += variance,
         None => parts.push((words, variance)),
     };
-    for (place, row) in rows.known().enumerate() {
-        add(kind_of(ground, rows, place), mass.dot(&row).powi(2));
+    let counts = [rows.known_runs(), ground.model.probe.len(), ground.model.balance.len()];
+    let known = rows.known().count();
+    for (place, sensitivity) in joint.sensitivity_to_data(ground.mass()).iter().enumerate() {
+        let words = if place < known { kind_of(counts, place) } else { kind_of([1, 0, 0], 0) };
+        add(words, sensitivity * sensitivity);
     }
-    for row in planned {
-        add("diameters, each on its own", times * mass.dot(row).powi(2));
-    }
-    for (place, unknown, prior) in ground.model.unknowns.iter() {
-        if let Some((_, u)) = Prior::moments(prior) {
-            add(unknown.naming().words, (mass[place] / u).powi(2));
-        }
+    for ((_, unknown, _), sensitivity) in
+        ground.model.unknowns.iter().zip(joint.sensitivity_to_priors(ground.mass()))
+    {
+        add(unknown.naming().words, sensitivity * sensitivity);
     }
     let total: f64 = parts.iter().map(|part| part.1).sum();
     let mut lines: Vec<BudgetLine> = parts
@@ -52,23 +57,12 @@ pub(super) fn budget(
         .filter(|part| part.1 > 1e-6 * total)
         .map(|(words, variance)| BudgetLine {
             input: words.to_owned(),
-            standard_uncertainty_percent: percent(variance),
-            share: if total > 0.0 { variance / total } else { 0.0 },
+            standard_uncertainty_percent: whole_percent * (variance / total).sqrt(),
+            share: variance / total,
         })
         .collect();
     lines.sort_by(|a, b| b.share.total_cmp(&a.share));
     lines
-}
-
-/// Whose reading a known row is; runs come first, then the field tables.
-fn kind_of(ground: &Ground<'_>, rows: &Rows, place: usize) -> &'static str {
-    let (runs, probe, balance) = (rows.known_runs(), ground.model.probe.len(), ground.model.balance.len());
-    match place {
-        place if place < runs => "diameters, each on its own",
-        place if place < runs + probe => "probe readings, each on its own",
-        place if place < runs + probe + balance => "balance readings, each on its own",
-        _ => "stated coil constant",
-    }
 }
 
 /// What the plan's runs tell apart from the mass: the three wide doubts first, then what the bench file states.
@@ -134,7 +128,7 @@ fn separation(code: &str, name: &str, unit: &str, before: f64, after: f64, is_wi
 pub(super) fn floor(ground: &Ground<'_>, rows: &Rows, planned: &[DVector<f64>]) -> Option<Floor> {
     let priors = ground.model.unknowns.priors();
     let standard_uncertainty_percent = ground.mass_percent(rows, &priors, planned, UNLIMITED)?;
-    let budget = budget(ground, rows, planned, UNLIMITED);
+    let budget = budget(ground, rows, planned, UNLIMITED, standard_uncertainty_percent);
     let largest = budget.first().map_or_else(String::new, |line| {
         format!("; {:.0} % of its variance is the {}", 100.0 * line.share, line.input)
     });

@@ -5,16 +5,15 @@ use arcmass_fit::joint::{self, Joint, Linearised};
 use nalgebra::DVector;
 
 use super::Solved;
-use crate::bench::Bench;
+use super::mixture::Mixture;
 use crate::desk::LabError;
 use crate::document::Agreement;
 
 /// Chi-squared that the runs add to the field tables' own, shared causes counted as shared.
 ///
 /// The whole fit's sum of squares minus that of the same fit with the runs left out: what remains is the generalised
-/// chi-squared of the runs about one mass, with runs − 1 degrees of freedom.
-pub(super) fn runs_chi_squared(bench: &Bench<'_>, joint: &Joint) -> Result<f64, LabError> {
-    let runs = bench.model.runs.len();
+/// chi-squared of the runs about one mass.
+fn runs_chi_squared(runs: usize, joint: &Joint) -> Result<f64, LabError> {
     let whole = joint.chi_squared_data + joint.chi_squared_prior;
     let without = joint.at.residuals.len() - runs;
     let base = Linearised {
@@ -44,10 +43,15 @@ pub(super) fn runs_chi_squared(bench: &Bench<'_>, joint: &Joint) -> Result<f64, 
     Ok((whole - rest.chi_squared_data - rest.chi_squared_prior).max(0.0))
 }
 
-pub(super) fn agreement(solved: &Solved<'_>) -> Result<Agreement, LabError> {
+/// Of the likeliest model: as stated, or with one thing set free, which costs a degree of freedom.
+pub(super) fn agreement(solved: &Solved<'_>, mixture: &Mixture<'_>) -> Result<Agreement, LabError> {
+    let leading = mixture.leading();
     let runs = solved.bench.model.runs.len();
-    let freedom = runs.saturating_sub(1);
-    let chi_squared = runs_chi_squared(&solved.bench, &solved.joint)?;
+    let set_free = usize::from(leading.what.is_some());
+    let freedom = runs.saturating_sub(1 + set_free);
+    // judged by the uncertainties as stated, not as the scatter has widened them
+    let as_stated = leading.averaged.as_stated(&leading.model)?;
+    let chi_squared = runs_chi_squared(runs, &as_stated)?;
     let judged = freedom > 0 && !solved.from_scatter;
     Ok(Agreement {
         chi_squared,

@@ -210,26 +210,11 @@ fn in_full(model: &Model<'_>, straight: &Joint) -> Option<Joint> {
     joint::fit(&straight.priors, straight.estimate.as_slice(), evaluate).ok()
 }
 
-/// The mass over all models, each with its weight.
-pub(super) fn mixture(solved: &Solved<'_>, alternatives: &[Alternative], desk: &Desk) -> Result<Q, LabError> {
-    let place = mass_place(solved);
-    let mut rng = desk.stream(4);
-    let count = solved.log_masses.len();
-    let mut logs: Vec<f64> = Vec::with_capacity(count);
-    for alternative in alternatives {
-        let own = (alternative.weight * count as f64).round() as usize;
-        if own > 0 {
-            logs.extend(alternative.averaged.draws_of(&[place], own, &mut rng)?.iter());
-        }
-    }
-    let rest = count.saturating_sub(logs.len());
-    logs.extend(solved.log_masses.iter().take(rest));
-    let mut sample: Vec<f64> = logs.into_iter().map(|log| MASS_UNIT_KG * log.exp()).collect();
-    Ok(spread::of_draws(&mut sample))
-}
-
 /// The mass if one alternative is so.
 pub(super) fn widened(solved: &Solved<'_>, alternative: &Alternative, desk: &Desk) -> Result<Q, LabError> {
-    let certain = Alternative { weight: 1.0, ..alternative.clone() };
-    mixture(solved, &[certain], desk)
+    let place = mass_place(solved);
+    let count = solved.log_masses.len();
+    let draws = alternative.averaged.draws_of(&[place], count, &mut desk.stream(7))?;
+    let mut sample: Vec<f64> = draws.iter().map(|log| MASS_UNIT_KG * log.exp()).collect();
+    Ok(spread::of_draws(&mut sample))
 }

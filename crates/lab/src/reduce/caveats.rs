@@ -3,17 +3,19 @@
 use arcmass_notebook::Notebook;
 use arcmass_quantity::{Caveat, print};
 
-use super::{Solved, mass_place};
+use super::Solved;
+use super::budget::Budget;
 use crate::document::{CaveatEntry, Q, RingsDocument};
 use crate::model::{FieldShape, Unknown};
 
 pub(super) fn caveats(
     notebook: &Notebook,
     solved: &Solved<'_>,
+    budget: &Budget,
     rings: Option<&RingsDocument>,
     told: Vec<Caveat>,
 ) -> Vec<CaveatEntry> {
-    let mut caveats: Vec<Caveat> = silent(solved);
+    let mut caveats: Vec<Caveat> = silent(solved, budget);
     caveats.extend(fall_off(solved));
     caveats.extend(scale_unchecked(solved));
     caveats.extend(left_out(notebook, solved, rings));
@@ -42,22 +44,18 @@ pub(super) fn caveats(
 }
 
 /// What the file is silent about, each with its part in the mass.
-fn silent(solved: &Solved<'_>) -> Vec<Caveat> {
+fn silent(solved: &Solved<'_>, budget: &Budget) -> Vec<Caveat> {
     let model = &solved.bench.model;
-    let place = mass_place(solved);
-    let sensitivities = solved.joint.sensitivity_to_priors(place);
-    let parts = |effects: &[&str]| -> Vec<f64> {
-        let of = |(at, unknown, _): (usize, Unknown, _)| {
-            effects.contains(&unknown.naming().code).then(|| sensitivities.get(at).map_or(0.0, |s| s * s))
-        };
-        model.unknowns.iter().filter_map(of).collect()
-    };
     let mut caveats = Vec::new();
     for silent in &model.apparatus.silent {
         if silent.code == "background-not-stated" && background_is_measured(solved) {
             continue;
         }
-        let parts = parts(silent.effects);
+        let is_known = |(_, unknown, _): (usize, Unknown, _)| silent.effects.contains(&unknown.naming().code);
+        let parts: Vec<f64> = match model.unknowns.iter().any(is_known) {
+            true => silent.effects.iter().map(|effect| budget.of_effect(effect).powi(2)).collect(),
+            false => Vec::new(),
+        };
         let sentence = if silent.effects.is_empty() {
             format!("{}; what that does to the mass is not in its uncertainty", silent.sentence)
         } else if parts.is_empty() {

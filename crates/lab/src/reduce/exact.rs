@@ -233,6 +233,11 @@ impl Exact {
         }
     }
 
+    /// Whether the exact posterior's draws have taken the straight one's place.
+    pub(super) fn is_in_force(&self) -> bool {
+        self.method != "checked"
+    }
+
     pub(super) fn entry(&self) -> Posterior {
         Posterior {
             method: self.method.to_owned(),
@@ -245,7 +250,7 @@ impl Exact {
 
     /// Said where both answers differ.
     pub(super) fn caveat(&self) -> Option<Caveat> {
-        (self.method != "checked").then(|| {
+        self.is_in_force().then(|| {
             Caveat::new(
                 "answers-differ",
                 format!(

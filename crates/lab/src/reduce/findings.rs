@@ -3,9 +3,10 @@
 use arcmass_quantity::print;
 
 use super::alternatives::Alternative;
-use super::{Solved, law, slips};
+use super::mixture::Mixture;
+use super::{Solved, slips};
 use crate::desk::LabError;
-use crate::document::{Finding, Law, Q};
+use crate::document::{Finding, Law, Q, probability};
 use crate::model::{Model, RunDatum, Unknown};
 use crate::screen::readings::Bears;
 
@@ -21,6 +22,7 @@ const STRONG_AXIAL_T: f64 = 70e-6;
 /// Likeliest first.
 pub(super) fn findings(
     solved: &Solved<'_>,
+    mixture: &Mixture<'_>,
     alternatives: &[Alternative],
     law: &Law,
 ) -> Result<Vec<Finding>, LabError> {
@@ -36,13 +38,13 @@ pub(super) fn findings(
     for (code, weight) in by_code(alternatives) {
         let first = alternatives.iter().find(|alternative| alternative.what.code == code);
         if let (true, Some(first)) = (weight > LIKELY, first) {
-            findings.push(finding(solved, first, weight)?);
+            findings.push(finding(solved, alternatives, first, weight)?);
         }
     }
     if !findings.iter().any(|finding| finding.code == "stray-field-axial") {
-        findings.extend(strong_axial(solved));
+        findings.extend(strong_axial(mixture));
     }
-    findings.extend(exponents(solved, alternatives, law)?);
+    findings.extend(exponents(law));
     findings.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
     Ok(findings)
 }
@@ -86,74 +88,108 @@ fn with_causes(what: String, causes: &[String]) -> String {
     if causes.is_empty() { what } else { format!("{what}; as if {}", causes.join(", or ")) }
 }
 
-/// What an alternative says, and what to do.
+/// What the readings look like, and what to do: no more than a likeness is known.
 fn words(alternative: &Alternative) -> (String, &'static str) {
-    let size =
-        print::short(alternative.what.factor * alternative.value, alternative.what.factor * alternative.u);
+    let shown = alternative.what.factor * alternative.value;
+    let u = alternative.what.factor * alternative.u;
     let unit = alternative.what.unit;
+    let (size, amount) = (print::short(shown, u), print::short(shown.abs(), u));
+    let way = |more: &'static str, less: &'static str| if shown > 0.0 { more } else { less };
     match alternative.what.unknown {
         Unknown::VoltageOffset => (
-            format!("the accelerating voltage is off by {size} {unit} beyond what is stated"),
+            format!("the accelerating voltage were {amount} {unit} {} than stated", way("higher", "lower")),
             "measure the voltage at the tube, against the cathode's middle, and check the zero offset of the supply",
         ),
         Unknown::BackgroundZ => (
-            format!("a stray field of {size} {unit} runs along the axis beyond what is stated"),
+            format!("a stray field of {size} {unit} ran along the axis beyond what is stated"),
             "look for magnets, iron or another bench nearby; take every setting with both field senses",
         ),
         Unknown::BackgroundX | Unknown::BackgroundY => (
-            format!("a stray field of {size} {unit} runs across the axis beyond what is stated"),
+            format!("a stray field of {size} {unit} ran across the axis beyond what is stated"),
             "look for magnets, iron or another bench nearby; read the probe along x and y with the coils off",
         ),
         Unknown::CoilSeparation => (
-            format!("the coils stand {size} {unit} further apart than stated"),
+            format!(
+                "the coils stood {amount} {unit} {} than stated",
+                way("further apart", "closer together")
+            ),
             "measure from mid-plane to mid-plane at several places, and map the field along the axis",
         ),
         Unknown::DirectionAcross => (
-            format!("the gun points {size}{unit} out of the ring's plane beyond what is stated"),
+            format!("the gun pointed {size}{unit} out of the ring's plane beyond what is stated"),
             "turn the tube until the ring closes",
         ),
         Unknown::DiameterOffset => (
-            format!("every diameter is off by {size} {unit}, as if another edge of the beam had been read"),
+            format!(
+                "every diameter were read {amount} {unit} too {}, such as along another edge of the beam",
+                way("large", "small")
+            ),
             "read the centre line, or state edge and beam_width; check the zero offset of the scale",
         ),
         Unknown::BeamLoss => (
-            format!("the beam loses about {size} {unit} on its way round, as with too high a gas pressure"),
+            format!("the beam lost about {size} {unit} on its way round, as with too high a gas pressure"),
             "use higher voltages and smaller rings; read the sharp outer side of the beam",
         ),
         Unknown::ProbeGain => (
             format!(
-                "the probe reads {size} {unit} differently from what the coil geometry and turns give, more than stated"
+                "the probe read {amount} {unit} {} than what the coil geometry and turns give, more than stated",
+                // true field = reading · (1 + gain)
+                way("less", "more")
             ),
             "check the probe in a known field; measure mean radius and separation again, and count the turns",
         ),
         _ => (
             format!(
-                "the coils make a field {size} {unit} different from what their geometry and turns give; the probe sees it too"
+                "the coils made a field {amount} {unit} {} than their geometry and turns give, which the probe sees too",
+                way("larger", "smaller")
             ),
             "measure mean radius and separation again, count the turns, and check the probe in a known field",
         ),
     }
 }
 
-fn finding(solved: &Solved<'_>, alternative: &Alternative, weight: f64) -> Result<Finding, LabError> {
-    // the stated model leaves the effect out, and so has the mass off by the opposite of the shift
-    let shift = 100.0 * alternative.shift_of_log_mass;
+/// Other causes this likely are named beside a finding: they give nearly the same readings.
+const NEARLY: f64 = 0.05;
+
+fn finding(
+    solved: &Solved<'_>,
+    alternatives: &[Alternative],
+    first: &Alternative,
+    weight: f64,
+) -> Result<Finding, LabError> {
+    let shift = 100.0 * first.shift_of_log_mass;
     let change = format!(
-        "with it the mass is {} % {}",
+        "with that set free the mass is {} % {}",
         print::significant(shift.abs(), 2),
         if shift > 0.0 { "larger" } else { "smaller" }
     );
-    let (what, remedy) = match alternative.what.unknown {
+    let (what, remedy) = match first.what.unknown {
         Unknown::Run(place) => (
-            odd_run(solved, alternative, place)?,
+            odd_run(solved, first, place)?,
             "read its meters and photograph again and correct it, or exclude it with the reason",
         ),
-        _ => words(alternative),
+        _ => {
+            let (what, remedy) = words(first);
+            (format!("the readings behave as if {what}"), remedy)
+        }
+    };
+    let others: Vec<String> = by_code(alternatives)
+        .into_iter()
+        .filter(|(code, weight)| *code != first.what.code && *weight > NEARLY)
+        .map(|(code, weight)| format!("{code} {}", probability(weight)))
+        .collect();
+    let beside = if others.is_empty() {
+        String::new()
+    } else {
+        format!("; the readings would look alike with {}", others.join(", "))
     };
     Ok(Finding {
-        code: alternative.what.code.to_owned(),
+        code: first.what.code.to_owned(),
         confidence: weight,
-        sentence: format!("{what}; {change}"),
+        sentence: format!(
+            "{what}; {change} (posterior probability {} among the models tried{beside})",
+            probability(weight)
+        ),
         remedy: remedy.to_owned(),
     })
 }
@@ -174,16 +210,16 @@ fn odd_run(solved: &Solved<'_>, alternative: &Alternative, place: usize) -> Resu
     Ok(with_causes(what, &slips::causes(&model, &values, &shape, run)))
 }
 
-fn strong_axial(solved: &Solved<'_>) -> Option<Finding> {
-    let model = &solved.bench.model;
-    let place = model.unknowns.place(Unknown::BackgroundZ)?;
-    let (value, u) = (solved.joint.estimate[place], solved.joint.u(place));
+fn strong_axial(mixture: &Mixture<'_>) -> Option<Finding> {
+    mixture.parts.first()?.model.unknowns.place(Unknown::BackgroundZ)?;
+    let field = mixture.unknown(Unknown::BackgroundZ);
+    let (value, u) = (field.value, field.standard_uncertainty);
     let beyond = (value.abs() - STRONG_AXIAL_T) / u.max(f64::MIN_POSITIVE);
     (beyond > 0.0).then(|| Finding {
         code: "stray-field-axial".to_owned(),
         confidence: 0.5 + 0.5 * certainty(beyond),
         sentence: format!(
-            "a stray field of {} µT runs along the axis, more than the Earth's",
+            "the readings behave as if a stray field of {} µT ran along the axis, more than the Earth's",
             print::short(1e6 * value, 1e6 * u)
         ),
         remedy:
@@ -197,34 +233,22 @@ fn certainty(z: f64) -> f64 {
     1.0 - statrs::function::erf::erfc(z.abs() * std::f64::consts::FRAC_1_SQRT_2)
 }
 
-/// An effect this likely is set free before the law is judged: what it explains is no fault of the law.
-const SET_FREE: f64 = 0.3;
-
-/// Exponents that are off in the likeliest model. An effect that may well be there is set free first.
-fn exponents(
-    solved: &Solved<'_>,
-    alternatives: &[Alternative],
-    stated: &Law,
-) -> Result<Option<Finding>, LabError> {
-    let likeliest = alternatives.first().filter(|first| first.weight > SET_FREE);
-    let law = match likeliest {
-        Some(first) => law::corrected(&solved.bench.model, first.averaged.typical())?,
-        None => stated.corrected.clone(),
-    };
-    let Some(corrected) = law else { return Ok(None) };
+/// Exponents that are off over all models: what an alternative explains is no fault of the law.
+fn exponents(law: &Law) -> Option<Finding> {
+    let corrected = law.corrected.as_ref()?;
     let off = |q: &Q, ideal: f64| (q.value - ideal) / q.standard_uncertainty.max(f64::MIN_POSITIVE);
     let (a, b) = (off(&corrected.voltage_exponent, 0.5), off(&corrected.current_exponent, -1.0));
     let worst = if a.abs() > b.abs() { a } else { b };
-    Ok((worst.abs() > OFF_U).then(|| Finding {
+    (worst.abs() > OFF_U).then(|| Finding {
         code: "law-not-followed".to_owned(),
-        // what has been named stands before it
-        confidence: certainty(worst) * likeliest.map_or(1.0, |first| first.weight.max(0.5)),
+        confidence: certainty(worst),
         sentence: format!(
-            "the corrected diameters follow V to the power {} and I to the power {}, not ½ and −1",
+            "the corrected diameters follow V to the power {} and I to the power {}, not ½ and −1: off by {} u",
             print::short(corrected.voltage_exponent.value, corrected.voltage_exponent.standard_uncertainty),
-            print::short(corrected.current_exponent.value, corrected.current_exponent.standard_uncertainty)
+            print::short(corrected.current_exponent.value, corrected.current_exponent.standard_uncertainty),
+            print::fixed(worst.abs(), -1)
         ),
         remedy: "look for a zero offset of the scale, a meter on the wrong range, or runs mixed up"
             .to_owned(),
-    }))
+    })
 }

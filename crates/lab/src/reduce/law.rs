@@ -4,6 +4,7 @@ use arcmass_fit::joint::{self, Linearised, Prior};
 use nalgebra::{DMatrix, DVector};
 
 use super::Solved;
+use super::mixture::Mixture;
 use super::scatter::{self, Averaged, Node};
 use crate::desk::LabError;
 use crate::document::{Exponents, Law, Q};
@@ -13,12 +14,36 @@ use crate::spread::{self, Spread};
 /// Settings closer than this, relative, count as one.
 const SAME_SETTING: f64 = 0.02;
 
-pub(super) fn law(solved: &Solved<'_>) -> Result<Law, LabError> {
+pub(super) fn law(solved: &Solved<'_>, mixture: &Mixture<'_>) -> Result<Law, LabError> {
     let runs = &solved.bench.model.runs;
     if !separates(runs) {
         return Ok(Law { raw: None, corrected: None });
     }
-    Ok(Law { raw: raw(runs), corrected: corrected(&solved.bench.model, solved.averaged.typical())? })
+    let mut parts = Vec::new();
+    for (weight, part) in mixture.told() {
+        if let Some(exponents) = corrected(&part.model, part.averaged.typical())? {
+            parts.push((weight, exponents));
+        }
+    }
+    Ok(Law { raw: raw(runs), corrected: mixed(&parts) })
+}
+
+/// Exponents over all models by weight: mean of the means, and variance within and between them.
+fn mixed(parts: &[(f64, Exponents)]) -> Option<Exponents> {
+    let sum: f64 = parts.iter().map(|part| part.0).sum();
+    let of = |which: fn(&Exponents) -> &Q| {
+        let mean = parts.iter().map(|(w, own)| w * which(own).value).sum::<f64>() / sum;
+        let square = |(w, own): &(f64, Exponents)| {
+            let q = which(own);
+            w * (q.standard_uncertainty.powi(2) + (q.value - mean).powi(2))
+        };
+        let variance = parts.iter().map(square).sum::<f64>() / sum;
+        spread::quantity(mean, &[Spread::Normal(variance.sqrt())])
+    };
+    (sum > 0.0).then(|| Exponents {
+        voltage_exponent: of(|own| &own.voltage_exponent),
+        current_exponent: of(|own| &own.current_exponent),
+    })
 }
 
 /// Whether both exponents can be told from these runs at all.
@@ -70,7 +95,7 @@ fn student(value: f64, u: f64, freedom: usize) -> Q {
 ///
 /// The factor on the diameters' scatter is weighed anew with the exponents free: a law that is not followed would else widen
 /// the very scatter that it is judged by.
-pub(super) fn corrected(model: &Model<'_>, joint: Option<&Node>) -> Result<Option<Exponents>, LabError> {
+fn corrected(model: &Model<'_>, joint: Option<&Node>) -> Result<Option<Exponents>, LabError> {
     let Some(Node { joint, factor, .. }) = joint else { return Ok(None) };
     let runs = &model.runs;
     if !separates(runs) {

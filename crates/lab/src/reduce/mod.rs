@@ -1,8 +1,9 @@
 //! From every reading to the mass: one fit, its budget, the effects it holds, the law, and last the comparison.
 
+mod advice;
 mod agreement;
 mod alternatives;
-mod budget;
+pub(crate) mod budget;
 mod candidates;
 mod caveats;
 mod effects;
@@ -10,8 +11,10 @@ mod exact;
 mod factor;
 mod findings;
 mod law;
+mod mixture;
 mod propagation;
 mod reference;
+mod refit;
 mod runs;
 mod scatter;
 mod separate;
@@ -19,7 +22,6 @@ mod slips;
 
 use arcmass_fit::joint::Joint;
 use arcmass_notebook::Notebook;
-use arcmass_quantity::constants::ELEMENTARY_CHARGE;
 use nalgebra::DMatrix;
 
 pub use alternatives::Doubts;
@@ -29,16 +31,17 @@ use crate::assume::Apparatus;
 use crate::bench::{self, Bench};
 use crate::calibrate::{self, FieldPerAmpere};
 use crate::desk::{Desk, LabError};
-use crate::document::{Q, ReductionDocument, RingsDocument};
+use crate::document::{MixtureEntry, Q, ReductionDocument, RingsDocument};
 use crate::model::{MASS_UNIT_KG, RunDatum, Unknown};
 use crate::screen::readings::Bears;
 use crate::spread;
 use crate::textbook;
+use mixture::Mixture;
 use scatter::Averaged;
 
-/// Draws of the mass; its quantiles scatter by about 1 % of u.
+/// Draws of the mass as stated; its quantiles scatter by about 1 % of u.
 const MASS_DRAWS: usize = 16_384;
-/// Draws of all unknowns together, for effects and runs.
+/// Draws of all unknowns of the model as stated, to be weighed by the exact model.
 const DRAWS: usize = 4096;
 
 /// An alternative less likely than this is not worked out on its own.
@@ -100,7 +103,8 @@ pub fn reduce_doubting(
         exact::settle(&mut solved, desk)?;
     }
     let as_stated = mass(&solved);
-    let mass_kg = alternatives::mixture(&solved, &alternatives, desk)?;
+    let mixture = Mixture::of(&solved, &alternatives, desk)?;
+    let mass_kg = mixture.mass();
     factor::check(mass_kg.value, apparatus.assumed_mass_kg)?;
     let likeliest = alternatives.first().filter(|first| first.weight > WORTH_SAYING);
     let mut inputs = notebook.inputs();
@@ -113,28 +117,32 @@ pub fn reduce_doubting(
             }),
         );
     }
-    let entries = runs::entries(&solved, desk)?;
+    let entries = runs::entries(&solved, &mixture, desk)?;
     let counted: Vec<f64> = entries
         .iter()
         .filter(|run| !run.r#struck && !run.set_aside)
         .map(|run| run.textbook_mass_kg)
         .collect();
-    let law = law::law(&solved)?;
-    let budget = budget::budget(&solved);
-    let effects = effects::effects(&solved)?;
-    let told = separate::caveats(&solved, &alternatives, &effects);
+    let law = law::law(&solved, &mixture)?;
+    let budget = budget::of(&mixture, &mass_kg);
+    let effects = effects::effects(&mixture)?;
+    let agreement = agreement::agreement(&solved, &mixture)?;
+    let mut told =
+        separate::caveats(&solved, &mixture, &alternatives, &budget, &effects, agreement.birge_ratio);
     let textbook_t = solved.field.textbook().unwrap_or(solved.field.in_use.value);
     let textbook_lines = textbook::lines(&solved.bench.all_runs, textbook_t);
     let signatures = textbook::signatures(&solved.bench.all_runs, &apparatus, textbook_t, mass_kg.value);
     let propagation = propagation::propagation(&solved, &as_stated);
-    let mut told = told;
-    told.extend(propagation::caveat(&propagation, &as_stated));
+    // where another model is likelier than the stated one, the stated one's propagation says nothing of the result
+    if mixture.leading().what.is_none() {
+        told.extend(propagation::caveat(&propagation, &mass_kg));
+    }
     told.extend(solved.exact.caveat());
     let reference = accepted.compare(mass_kg);
     if apparatus.charge_number == -1 {
         told.extend(factor::caveat(mass_kg, reference.mass_kg.value, reference.difference_in_u));
     }
-    let caveats = caveats::caveats(notebook, &solved, rings, told);
+    let caveats = caveats::caveats(notebook, &solved, &budget, rings, told);
     Ok(ReductionDocument {
         schema: "arcmass.reduction/1".to_owned(),
         made_by: desk.made_by(inputs),
@@ -145,8 +153,9 @@ pub fn reduce_doubting(
         mass_widened_kg: likeliest
             .map(|likeliest| alternatives::widened(&solved, likeliest, desk))
             .transpose()?,
-        charge_to_mass_c_per_kg: charge_to_mass(&solved),
-        field_per_ampere_mt_per_a: solved.field.in_use.times(1e3),
+        charge_to_mass_c_per_kg: mixture::charge_to_mass(&mass_kg, apparatus.charge_number),
+        mixture: MixtureEntry { prior_odds: doubts.odds, models: mixture.entries() },
+        field_per_ampere_mt_per_a: mixture.field_per_ampere()?.times(1e3),
         geometry_mt_per_a: solved.field.geometry.map(|q| q.times(1e3)),
         probe_mt_per_a: solved.field.probe.map(|q| q.times(1e3)),
         intercept_mt: solved.field.intercept.map(|q| q.times(1e3)),
@@ -156,10 +165,10 @@ pub fn reduce_doubting(
         signatures,
         runs: entries,
         effects,
-        findings: findings::findings(&solved, &alternatives, &law)?,
+        findings: findings::findings(&solved, &mixture, &alternatives, &law)?,
         law,
-        budget,
-        agreement: agreement::agreement(&solved)?,
+        budget: budget.entries(),
+        agreement,
         reference,
         caveats,
         mass_kg,
@@ -228,12 +237,5 @@ fn mass_place(solved: &Solved<'_>) -> usize {
 
 fn mass(solved: &Solved<'_>) -> Q {
     let mut sample: Vec<f64> = solved.log_masses.iter().map(|log| MASS_UNIT_KG * log.exp()).collect();
-    spread::of_draws(&mut sample)
-}
-
-fn charge_to_mass(solved: &Solved<'_>) -> Q {
-    let charge = ELEMENTARY_CHARGE.value * f64::from(solved.bench.model.apparatus.charge_number.abs());
-    let mut sample: Vec<f64> =
-        solved.log_masses.iter().map(|log| charge / (MASS_UNIT_KG * log.exp())).collect();
     spread::of_draws(&mut sample)
 }

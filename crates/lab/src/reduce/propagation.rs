@@ -28,18 +28,21 @@ const FIRST_DIGIT: f64 = 10.0;
 
 /// Said where the law of propagation claims more than is known, by more than one digit of u would bear. Where it claims less, who
 /// quotes it is safe, and the document's `propagation` says how much was given away.
-pub(super) fn caveat(propagation: &Propagation, drawn: &Q) -> Option<Caveat> {
+///
+/// - **Takes** the result: its interval is the one that is quoted.
+pub(super) fn caveat(propagation: &Propagation, result: &Q) -> Option<Caveat> {
     let interval = |[low, high]: [f64; 2]| print::interval(low, high);
     let [low, high] = propagation.interval_95_kg;
-    let left_out = (low - drawn.interval_95[0]).max(drawn.interval_95[1] - high);
+    let left_out = (low - result.interval_95[0]).max(result.interval_95[1] - high);
     (left_out > FIRST_DIGIT * propagation.tolerance_kg).then(|| {
         Caveat::new(
             "propagation-differs",
             format!(
-                "the estimate with k = 1.96 would give {} kg at 95 % with everything as stated, the draws give {} kg: the first excludes \
-                 values that the readings allow, by more than half a unit of u's first digit (JCGM 101:2008, 8), and the draws' interval stands",
+                "the law of propagation of uncertainty would give {} kg at 95 %, the draws give {} kg: the first leaves out \
+                 what the readings allow, by more than half a unit of u's first digit (JCGM 101:2008, 8), and the result's interval is that \
+                 of the draws",
                 interval(propagation.interval_95_kg),
-                interval(drawn.interval_95)
+                interval(result.interval_95)
             ),
             "quote the interval, not k u about the value: meters' limits are rectangles, and how far the diameters scatter is itself uncertain",
         )

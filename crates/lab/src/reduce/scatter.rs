@@ -55,6 +55,18 @@ pub(super) fn noises(model: &Model<'_>, factor: f64) -> Vec<f64> {
     model.runs.iter().map(noise).collect()
 }
 
+/// The same model with the diameters' own uncertainty multiplied by a factor, those that it is about.
+pub(crate) fn widened<'a>(model: &Model<'a>, factor: f64) -> Model<'a> {
+    let mut wider = model.clone();
+    for run in &mut wider.runs {
+        if let Some(own) = run.diameter_u_m.filter(|_| is_scaled(model, true)) {
+            run.diameter_u_m = Some(factor * own);
+        }
+    }
+    wider.unstated_diameter_u_m *= factor;
+    wider
+}
+
 /// The same linear model with other noises of the runs.
 fn rescaled(at: &Linearised, old: &[f64], new: &[f64]) -> Linearised {
     let mut at = at.clone();
@@ -119,6 +131,15 @@ impl Averaged {
         // nearly the same whatever the factor
         let of_limits = averaged.typical().map_or(0.0, |node| node.joint.log_evidence_of_limits());
         Ok(Self { log_evidence: averaged.log_evidence + of_limits, ..averaged })
+    }
+
+    /// The fit with the diameters as uncertain as the model states them.
+    pub(crate) fn as_stated(&self, model: &Model<'_>) -> Result<Joint, LabError> {
+        let node = self.typical().ok_or_else(|| LabError::Internal("a model without a fit".to_owned()))?;
+        let (old, new) = (noises(model, node.factor), noises(model, 1.0));
+        let at = rescaled(&node.joint.at, &old, &new);
+        joint::linear::<LabError>(&node.joint.priors, &node.joint.estimate, &at)
+            .map_err(|fault| LabError::Internal(format!("a fit with the stated noise fails: {fault}")))
     }
 
     /// Quickly, the most that another model's log evidence can be above this one's: at the factor that this one finds likely,

@@ -60,7 +60,7 @@ const TABLES: [(&str, &[&str]); 11] = [
     ("scale", &["kind", "spacing", "offset", "relative_uncertainty"]),
 ];
 
-const METER: &[&str] = &["of_reading", "digits", "resolution", "noise", "zero", "full_scale"];
+const METER: &[&str] = &["name", "of_reading", "digits", "resolution", "noise", "zero", "full_scale"];
 
 /// Names that may stand at the top of the file.
 pub(crate) fn known_tables() -> Vec<&'static str> {

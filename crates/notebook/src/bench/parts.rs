@@ -228,6 +228,7 @@ pub(super) fn bulb(section: &Section<'_>, sink: &mut Sink) -> Option<Bulb> {
 
 pub(super) fn meter(section: &Section<'_>, kind: Dimension, sink: &mut Sink) -> Meter {
     Meter {
+        name: section.text("name", sink).filter(|name| !name.trim().is_empty()),
         of_reading: section.percent("of_reading", sink),
         digits: section.integer("digits", sink, 0, 10_000).map(|digits| digits as f64),
         resolution: section.plain("resolution", kind, Must::Positive, sink),

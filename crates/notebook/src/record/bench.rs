@@ -163,6 +163,8 @@ pub struct Meters {
 /// A meter's accuracy: percent of reading plus digits, as limits of rectangular distributions.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Meter {
+    /// Its own name or serial number: notebooks that state the same one used the same instrument.
+    pub name: Option<String>,
     /// Limit of the gain, a ratio (0.005 for 0.5 %).
     pub of_reading: Option<f64>,
     /// Limit of the zero in steps of the last digit.

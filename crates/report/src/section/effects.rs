@@ -11,6 +11,7 @@ use crate::words::{percent, short, short_in, signed, unit};
 /// The effects, largest shift of the mass first.
 pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     let mut effects: Vec<&EffectEntry> = reduction.effects.iter().collect();
+    // those left out together have one shift and so stand together
     effects.sort_by(|a, b| b.shift_of_mass_percent.abs().total_cmp(&a.shift_of_mass_percent.abs()));
     let columns = [
         words("effect"),
@@ -24,7 +25,7 @@ pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
         p {
             "The textbook’s formula gives " span.unit { (arcmass_quantity::print::significant(reduction.textbook_mean_mass_kg, 4)) " kg" }
             " in the mean of the runs, the full model " span.unit { (short(&reduction.mass_kg)) " kg" }
-            ". The difference is what the model includes and the formula does not. The shift is how much the mass moves when the effect is taken into account; shifts of related effects do not simply add up."
+            ". The difference is what the model includes and the formula does not. The shift is the mass of the fit minus that of the same fit with the effect left out and everything else fitted anew; effects that only matter together are left out together."
         }
         (table::table("Effects, the largest shift of the mass first", &columns, &rows))
     }
@@ -37,7 +38,10 @@ fn row(effect: &EffectEntry, told: &FieldUnit) -> Row {
     let shift = effect.shift_of_mass_percent;
     let place = if shift.abs() >= 1.0 { -1 } else { -2 };
     Row::new(vec![
-        html! { (effect.name) " " code.quiet { (effect.code) } },
+        html! {
+            (effect.name) " " code.quiet { (effect.code) }
+            @if !effect.together_with.is_empty() { br; span.quiet { "together with " (effect.together_with.join(", ")) } }
+        },
         html! { @match &effect.prior { Some(prior) => { (short_in(prior, factor)) (space) (unit) }, None => "–" } },
         html! { (short_in(&effect.posterior, factor)) (space) (unit) },
         html! { (signed(shift, place)) " %" },

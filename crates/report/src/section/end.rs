@@ -1,13 +1,13 @@
 //! The comparison, the sources, and what went in.
 
-use arcmass_lab::document::{Q, ReductionDocument};
+use arcmass_lab::document::{Q, ReductionDocument, verdict};
 use arcmass_quantity::constants::{ELECTRON_MASS, ELEMENTARY_CHARGE, SPEED_OF_LIGHT, VACUUM_PERMEABILITY};
 use arcmass_quantity::{Constant, print};
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{apart, fixed, short_in, signed, verdict};
+use crate::words::{apart, fixed, short_in, signed};
 
 /// Each answer beside the accepted value.
 pub(crate) fn comparison(input: &ReportInput<'_>) -> Markup {
@@ -21,7 +21,7 @@ pub(crate) fn comparison(input: &ReportInput<'_>) -> Markup {
             html! { (percent(q.value)) " %" },
         ])
     };
-    let mut rows = vec![line("this bench, full model", &reduction.mass_kg)];
+    let mut rows = vec![line("this bench, mixture of models", &reduction.mass_kg)];
     if let Some(widened) = &reduction.mass_widened_kg {
         rows.push(line("everything as stated", &reduction.mass_as_stated_kg));
         rows.push(line("likeliest alternative left free", widened));

@@ -1,13 +1,13 @@
 //! The field: the probe's line, and what each way says of the field per ampere.
 
-use arcmass_lab::document::{FieldDocument, Q};
+use arcmass_lab::document::{FieldDocument, Q, verdict};
 use arcmass_lab::field_unit::FieldUnit;
 use maud::{Markup, html};
 
 use crate::field_figures;
 use crate::input::ReportInput;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{apart, percent, short, told, verdict};
+use crate::words::{apart, percent, short, told};
 
 /// Figure, table and sentences.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {

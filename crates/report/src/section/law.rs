@@ -1,13 +1,12 @@
 //! The law tested: diameters on a line through the origin, exponents, agreement of the runs.
 
-use arcmass_lab::document::{Agreement, Exponents, Q, ReductionDocument};
+use arcmass_lab::document::{Exponents, Q, ReductionDocument};
 use arcmass_lab::field_unit::FieldUnit;
-use arcmass_quantity::print;
 use maud::{Markup, html};
 
 use crate::chart;
 use crate::table::{self, Row, numbers, words};
-use crate::words::{fixed, short, signed, symbol};
+use crate::words::{sentence, short, signed, symbol};
 
 /// Figure and exponents.
 pub(crate) fn body(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
@@ -58,33 +57,7 @@ fn row(name: &str, found: &Exponents) -> Row {
 pub(crate) fn agreement(reduction: &ReductionDocument) -> Markup {
     let agreement = &reduction.agreement;
     html! {
-        p {
-            (symbol("χ")) "² = " (fixed(agreement.chi_squared, -1)) " with " (agreement.degrees_of_freedom) " degrees of freedom"
-            @if let Some(p) = agreement.p_value { ", " (symbol("p")) " = " (chance(p)) }
-            @if let Some(ratio) = agreement.birge_ratio { "; Birge ratio " (fixed(ratio, -2)) }
-            "."
-        }
-        p { (judged(agreement)) }
-    }
-}
-
-fn chance(p: f64) -> String {
-    if p < 0.001 { "less than 0.001".to_owned() } else { print::significant(p, 2) }
-}
-
-/// The usual limits of 1 and 99 in 100 (common practice, no source).
-fn judged(agreement: &Agreement) -> String {
-    let birge = agreement.birge_ratio.map_or_else(String::new, |ratio| {
-        format!(
-            " The scatter of the runs is {} times as large as their uncertainties imply.",
-            fixed(ratio, -1)
-        )
-    });
-    match (agreement.degrees_of_freedom, agreement.p_value) {
-        (0, _) => "Agreement needs at least two runs.".to_owned(),
-        (_, None) => "The scatter of the runs itself set their uncertainty, so agreement can’t be tested. State the uncertainty of the diameters to test it.".to_owned(),
-        (_, Some(p)) if p < 0.01 => format!("The runs do not agree with one mass: so large a scatter has p < 0.01.{birge} Look at the run that lies furthest off in the figure of the law."),
-        (_, Some(p)) if p > 0.99 => format!("The runs agree better than their uncertainties allow for.{birge} The stated uncertainties are probably too large, or the runs are not independent."),
-        (_, Some(_)) => format!("The runs agree with one mass.{birge}"),
+        p { (agreement.numbers()) "." }
+        p { (sentence(&agreement.sentence())) }
     }
 }

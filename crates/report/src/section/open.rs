@@ -5,9 +5,9 @@ use arcmass_lab::field_unit::FieldUnit;
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
-use crate::words::{fixed, told};
+use crate::words::told;
 
-/// Findings with confidence and remedy.
+/// Findings with remedy.
 pub(crate) fn findings(reduction: &ReductionDocument, unit: &FieldUnit) -> Markup {
     html! {
         @if reduction.findings.is_empty() {
@@ -17,7 +17,7 @@ pub(crate) fn findings(reduction: &ReductionDocument, unit: &FieldUnit) -> Marku
                 @for finding in &reduction.findings {
                     li {
                         (told(&finding.sentence, unit)) " " (told(&finding.remedy, unit))
-                        " " span.quiet { code { (finding.code) } ", confidence " (fixed(100.0 * finding.confidence, 0)) " %" }
+                        " " code.quiet { (finding.code) }
                     }
                 }
             }

@@ -13,7 +13,7 @@ use crate::words::{fixed, sentence, short, short_in, symbol};
 /// Both tables and the masses of the runs.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
     let caption = html! {
-        "The mass from each run alone (circles; bars are one standard uncertainty, most of it shared by all runs), from the textbook’s formula on the same readings, "
+        "The mass from each run alone (filled circles; bars are one standard uncertainty, most of it shared by all runs), from the textbook’s formula on the same readings (open circles), "
         "and from all runs together (band, 95 %)."
     };
     html! {
@@ -93,6 +93,7 @@ fn reduced_table(input: &ReportInput<'_>) -> Markup {
     let columns = [
         words("run"),
         numbers(html! { span.unit { (symbol("V")) " / V" } }),
+        numbers(html! { span.unit { (symbol("T")) " / eV" } }),
         numbers(html! { span.unit { (symbol("I")) " / A" } }),
         numbers(html! { span.unit { (symbol("B")) " / " (input.field_unit.shown) } }),
         numbers(html! { span.unit { (symbol("d")) " / mm" } }),
@@ -105,6 +106,7 @@ fn reduced_table(input: &ReportInput<'_>) -> Markup {
         let cells = vec![
             html! { (run.run) },
             html! { (short(&run.voltage_v)) },
+            html! { @match &run.accelerating_voltage_v { Some(voltage) => (short(voltage)), None => "–" } },
             html! { (short(&run.current_a)) },
             html! { (short_in(&run.flux_density_mt, input.field_unit.per_millitesla)) },
             html! { (short(&run.ring_diameter_mm)) },
@@ -120,7 +122,7 @@ fn reduced_table(input: &ReportInput<'_>) -> Markup {
     };
     let rows: Vec<Row> = input.reduction.runs.iter().map(row).collect();
     table::table(
-        "Corrected: meters and field as the joint fit finds them, ring carried to an ideal circle; digits in brackets are one standard uncertainty",
+        "Corrected: meters and field as the joint fit finds them, T with the gun’s offset and less what the gas takes, d = 2p/(eB) of an ideal ring; digits in brackets are one standard uncertainty",
         &columns,
         &rows,
     )

@@ -1,9 +1,11 @@
 //! The result in large figures, with the sentence that compares it.
 
+use arcmass_lab::document::{ReductionDocument, probability, verdict};
 use maud::{Markup, html};
 
 use crate::input::ReportInput;
-use crate::words::{apart, interval_95, percent, short, symbol, told, verdict};
+use crate::table::{self, Row, numbers, words};
+use crate::words::{apart, interval_95, percent, sentence, short, symbol, told};
 
 /// Mass, interval, comparison, and what must not be overlooked.
 pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
@@ -29,10 +31,31 @@ pub(crate) fn body(input: &ReportInput<'_>) -> Markup {
             span.unit { (textbook(input)) " kg" } " in the mean, with no correction at all."
             @if let Some(widened) = &reduction.mass_widened_kg {
                 " With everything as stated in the bench file the model gives " span.unit { (short(&reduction.mass_as_stated_kg)) " kg" }
-                ", with the likeliest alternative left free " span.unit { (short(widened)) " kg" }
-                "; the result above weighs both by how well they explain the readings."
+                ", with the likeliest alternative left free " span.unit { (short(widened)) " kg" } "."
             }
         }
+        (mixture(reduction))
+    }
+}
+
+/// Which models the result is made of, with what each gives alone.
+fn mixture(reduction: &ReductionDocument) -> Markup {
+    let columns =
+        [words("model"), numbers(html! { "posterior probability" }), numbers(html! { "mass if it holds" })];
+    let rows: Vec<Row> = reduction
+        .mixture
+        .told()
+        .map(|model| {
+            Row::new(vec![
+                html! { (model.name) },
+                html! { (probability(model.weight)) },
+                html! { @match &model.mass_kg { Some(mass) => { (short(mass)) " kg" } None => "–" } },
+            ])
+        })
+        .collect();
+    html! {
+        p { (sentence(&reduction.mixture.sentence())) " Every table and figure here is that mixture’s." }
+        @if rows.len() > 1 { (table::table("Models of the mixture", &columns, &rows)) }
     }
 }
 

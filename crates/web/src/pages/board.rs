@@ -117,7 +117,7 @@ fn of_slide(slide: &Slide<'_>, at: usize, of: usize) -> Markup {
                             dd { input.guess id={ "guess-" (at) } inputmode="decimal" size="4" autocomplete="off" placeholder="?"; " " span { "mm" } } }
                     }
                     dl.board-veiled data-step="predicted" {
-                        div { dt { i.symbol { "d" } " predicted" } dd { (in_mm(slide.predicted.as_deref())) } }
+                        div { dt { i.symbol { "d" } " predicted, accepted mass" } dd { (in_mm(slide.predicted.as_deref())) } }
                     }
                     dl.board-veiled data-step="measured" {
                         div { dt { i.symbol { "d" } " measured" } dd { (in_mm(measured.as_deref())) } }

@@ -104,7 +104,7 @@ fn run_of<'a>(derived: &'a Derived, entry: &RunEntry) -> Option<&'a Run> {
 /// A teacher's board: each step with its formula and the numbers in it.
 fn of_run(derived: &Derived, entry: &RunEntry, chosen: &units::Chosen) -> Markup {
     let run = run_of(derived, entry);
-    let way = run.map(|run| worked(&derived.reduction, entry, run, chosen.unit()));
+    let way = run.map(|run| worked(entry, run, chosen.unit()));
     html! {
         details.run.struck[entry.r#struck] {
             summary {
