@@ -83,24 +83,35 @@ tbody th{min-width:7.5em}
 tbody th.number{min-width:0}
 }
 @media print{
-@page{margin:18mm 17mm 20mm;@bottom-center{content:counter(page) " / " counter(pages);font:9pt system-ui,sans-serif;color:#555}}
-html{font-size:10.5pt;background:#fff}
+@page{margin:15mm 16mm 17mm;@bottom-center{content:counter(page) " / " counter(pages);font:9pt system-ui,sans-serif;color:#555}}
+html{font-size:9.2pt;line-height:1.34;background:#fff}
 body{max-width:none;padding:0}
-h2{margin-top:22pt}
-table,.caption,figcaption{font-size:9pt}
-.scroll{overflow:visible}
-.result{background:none}
-figure.drawn{width:66%}
+h1{font-size:20pt}
+h2{font-size:13pt;margin:10pt 0 4pt;padding-top:4pt}
+p,ul,ol,dl{margin-bottom:6pt}
+li{margin-bottom:2.5pt}
+table{font-size:8pt}
+.caption,figcaption{font-size:8pt}
+th,td{padding:1.4pt 9pt 1.4pt 0}
+.scroll{overflow:visible;margin-bottom:6pt}
+.result{background:none;padding:10pt 12pt;margin:10pt 0}
+.result .large{font-size:24pt}
+figure.drawn{display:grid;grid-template-columns:minmax(0,3fr) minmax(0,2fr);gap:0 5mm;align-items:center;margin-bottom:8pt}
 h2:has(+p+.table),h2+p:has(+.table),h2:has(+p+figure),h2+p:has(+figure),h2+p:has(+p+figure){break-after:avoid}
-figure.drawn .scroll{break-after:avoid}
-section.whole,#inputs,p{break-inside:avoid}
-svg.figure{max-height:190mm}
+section.whole,p{break-inside:avoid}
+#cautions,#inputs .table.whole{break-inside:auto}
+svg.figure{width:auto;max-width:100%;max-height:62mm}
+code,.hash{font-size:7pt}
+tr.note td{font-size:7.5pt;padding:0 0 1pt 10pt}
 .data,.screen{display:none}
 .paper{display:block}
-figure.photo img{max-height:40mm;filter:brightness(1.5)}
+figure.photo img{max-height:34mm;filter:brightness(1.5)}
+figure.photo{margin-bottom:6pt}
 .photos{grid-template-columns:repeat(4,1fr);gap:0 3mm}
-.photos figcaption{font-size:7.5pt}
+.photos figcaption{font-size:7pt}
+#cautions ol,.cautions{columns:2;column-gap:6mm}
 .appendix{break-before:page}
+.formula{margin:2pt 0 5pt 16pt}
 a{color:inherit;text-decoration:none}
 }
 "#;
