@@ -100,7 +100,7 @@ figure.drawn{display:grid;grid-template-columns:minmax(0,3fr) minmax(0,2fr);gap:
 h2:has(+p+.table),h2+p:has(+.table),h2:has(+p+figure),h2+p:has(+figure),h2+p:has(+p+figure){break-after:avoid}
 section.whole,p{break-inside:avoid}
 #cautions,#inputs .table.whole{break-inside:auto}
-svg.figure{width:auto;max-width:100%;max-height:62mm}
+svg.figure{width:auto;max-width:100%;max-height:56mm}
 code,.hash{font-size:7pt}
 tr.note td{font-size:7.5pt;padding:0 0 1pt 10pt}
 .data,.screen{display:none}

@@ -149,7 +149,7 @@ fn uniformity(sheet: &mut Sheet, document: &FieldDocument) {
         _ => "0.15 to 0.45 coil radii, for want of ratings and readings",
     };
     sheet.gap();
-    sheet.line(format!("Field of the coils along the ring relative to the centre ({basis})"));
+    sheet.line(format!("Field along the ring relative to the centre ({basis})"));
     let mut rows = vec![["ring mm", "mean %", "largest %"].map(str::to_owned).to_vec()];
     for ring in over.rings.iter().step_by(2) {
         rows.push(vec![

@@ -83,7 +83,7 @@ fn shape(sheet: &mut Sheet, document: &PathDocument) {
         add(
             "off the ideal",
             print::fixed(deviation.from_uniform_field_mm, -2),
-            "mm at most, compared with a uniform field as strong as at the centre",
+            "mm at most from the path in a uniform field",
         );
     }
     add("speed", print::significant(1e-6 * document.speed_m_per_s, 4), "× 10⁶ m/s");
@@ -128,7 +128,7 @@ fn beam(sheet: &mut Sheet, document: &PathDocument) {
         sheet.paragraph(
             "",
             &format!(
-                "{end} the beam is {} (assumed at the gun: half-widths {}° and {} eV; {own}: {} mm there).",
+                "{end} the beam is {} (assumed at the gun: half-widths {}° and {} eV; {own} beam width there: {} mm).",
                 width(&beam.at_end),
                 print::significant(beam.divergence_deg, 2),
                 print::significant(beam.energy_spread_ev, 2),

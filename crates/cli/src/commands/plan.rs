@@ -9,7 +9,7 @@ use arcmass_quantity::print;
 use crate::arguments::{Arguments, PlanArguments};
 use crate::ending::Ending;
 use crate::figure_files::FigureFile;
-use crate::show::{self, Sheet, capital};
+use crate::show::{self, Sheet};
 
 /// Lines of the budget that stand on the card.
 const BUDGET_SHOWN: usize = 5;
@@ -35,7 +35,7 @@ fn card(sheet: &mut Sheet, bench: &str, document: &PlanDocument) {
     sheet.line(format!("{bench}: the next {} runs", document.settings.len()));
     sheet.gap();
     for caution in &document.cautions {
-        sheet.paragraph("  ▲ ", &format!("{}.", capital(caution)));
+        sheet.paragraph("  ▲ ", caution);
     }
     sheet.gap();
     limits(sheet, document);
@@ -120,7 +120,7 @@ fn stand(setting: &PlannedSetting) -> String {
         format!("bench rotated by {}°", setting.bench_turned_deg)
     };
     let tube = if setting.gun_tilt_deg == 0.0 {
-        "tube as it is (tilt 0)".to_owned()
+        "tube not rotated (tilt 0)".to_owned()
     } else {
         format!("tube rotated by {}°", setting.gun_tilt_deg)
     };

@@ -339,7 +339,8 @@ fn caveats(
     let matters = |silent: &&assume::Silent| {
         let is_held =
             |code| ground.model.unknowns.iter().any(|(_, unknown, _)| unknown.naming().code == code);
-        silent.effects.is_empty() || silent.effects.iter().any(|code| is_held(*code))
+        let is_read = silent.code == "background-not-stated" && !ground.model.probe.is_empty();
+        silent.effects.is_empty() || !is_read && silent.effects.iter().any(|code| is_held(*code))
     };
     let silent = apparatus.silent.iter().filter(matters).map(|silent| CaveatEntry {
         code: silent.code.to_owned(),

@@ -78,7 +78,7 @@ pub(super) fn separations(
         (
             unknowns.place(Unknown::VoltageOffset),
             "voltage-offset",
-            "gun's voltage offset",
+            "voltage offset of the gun",
             "V",
             1.0,
             WIDE_OFFSET_V,

@@ -15,7 +15,7 @@ pub(super) fn caveats(
     rings: Option<&RingsDocument>,
     told: Vec<Caveat>,
 ) -> Vec<CaveatEntry> {
-    let mut caveats: Vec<Caveat> = silent(solved, budget);
+    let mut caveats: Vec<Caveat> = silent(notebook, solved, budget);
     caveats.extend(fall_off(solved));
     caveats.extend(scale_unchecked(solved));
     caveats.extend(left_out(notebook, solved, rings));
@@ -44,7 +44,7 @@ pub(super) fn caveats(
 }
 
 /// What the file is silent about, each with its part in the mass.
-fn silent(solved: &Solved<'_>, budget: &Budget) -> Vec<Caveat> {
+fn silent(notebook: &Notebook, solved: &Solved<'_>, budget: &Budget) -> Vec<Caveat> {
     let model = &solved.bench.model;
     let mut caveats = Vec::new();
     for silent in &model.apparatus.silent {
@@ -67,7 +67,7 @@ fn silent(solved: &Solved<'_>, budget: &Budget) -> Vec<Caveat> {
         };
         caveats.push(Caveat::new(silent.code, sentence, silent.remedy));
     }
-    caveats.extend(given_the_inputs(solved));
+    caveats.extend(given_the_inputs(notebook, solved));
     caveats
 }
 
@@ -75,7 +75,7 @@ fn silent(solved: &Solved<'_>, budget: &Budget) -> Vec<Caveat> {
 const USUAL_BEAM_WIDTH_M: f64 = 1e-3;
 
 /// What no width stands in for: the interval of the mass holds given these, each with what it would do.
-fn given_the_inputs(solved: &Solved<'_>) -> Option<Caveat> {
+fn given_the_inputs(notebook: &Notebook, solved: &Solved<'_>) -> Option<Caveat> {
     let model = &solved.bench.model;
     let count = model.runs.len().max(1) as f64;
     let voltage = model.runs.iter().map(|run| run.voltage_read_v).sum::<f64>() / count;
@@ -83,29 +83,37 @@ fn given_the_inputs(solved: &Solved<'_>) -> Option<Caveat> {
     if !(voltage > 0.0 && diameter > 0.0) {
         return None;
     }
-    let mut given = Vec::new();
+    let (mut given, mut remedies) = (Vec::new(), Vec::new());
     if model.unknowns.place(Unknown::BeamLoss).is_none() {
         let percent = print::significant(100.0 / voltage, 2);
         given.push(format!(
             "no energy is lost in the gas (each volt lost makes the mass {percent} % too small)"
         ));
+        remedies.push("state gas and pressure under [bulb]");
     }
-    if model.runs.iter().any(|run| run.plane.is_none() && run.edge == 0.0) {
+    let runs = notebook.readings.iter().flat_map(|readings| &readings.runs).filter(|run| !run.is_struck());
+    let no_edge = |diameter: &arcmass_notebook::Diameter| diameter.edge.is_none();
+    if runs.filter_map(|run| run.diameter.as_ref()).any(no_edge) {
         let width = model.apparatus.beam_width.map_or(USUAL_BEAM_WIDTH_M, |known| known.value);
         let percent = print::significant(200.0 * width / diameter, 2);
         let width = print::significant(1e3 * width, 2);
         given.push(format!(
             "diameters entered by hand are those of the middle of the beam (outer edges of a beam {width} mm wide make the mass {percent} % too large), on a true ruler"
         ));
+        remedies.push("fill in the edge column of readings.csv");
     }
     if model.is_absolute() && !solved.bench.scope.has_probe {
         given.push("the ammeter shows the current through each coil (the total of two coils in parallel makes the mass four times too large)".to_owned());
+        remedies.push("check how the coils are wired, or measure the field with a probe");
     }
     (!given.is_empty()).then(|| {
         Caveat::new(
             "given-the-stated-inputs",
-            format!("the interval of the mass holds given the stated inputs, and given that {}", given.join("; that ")),
-            "state gas and pressure under [bulb], the edge column of readings.csv and how the coils are wired, or measure the field with a probe",
+            format!(
+                "the interval of the mass holds given the stated inputs, and given that {}",
+                given.join("; that ")
+            ),
+            remedies.join("; "),
         )
     })
 }

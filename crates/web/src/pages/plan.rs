@@ -258,7 +258,7 @@ fn stands(setting: &PlannedSetting) -> String {
         deg => format!("{what} rotated by {}°", print::significant(deg, 3)),
     };
     let bench = turned("bench", "bench not rotated", setting.bench_turned_deg);
-    let tube = turned("tube", "tube as it is (tilt 0)", setting.gun_tilt_deg);
+    let tube = turned("tube", "tube not rotated (tilt 0)", setting.gun_tilt_deg);
     format!("With {leads}, {bench}, {tube}:")
 }
 
