@@ -43,6 +43,9 @@ pub(super) fn caveats(
     caveats.into_iter().map(CaveatEntry::from).collect()
 }
 
+/// A part in the mass below this is not said.
+const LEAST_PART: f64 = 5e-5;
+
 /// What the file is silent about, each with its part in the mass.
 fn silent(notebook: &Notebook, solved: &Solved<'_>, budget: &Budget) -> Vec<Caveat> {
     let model = &solved.bench.model;
@@ -58,7 +61,7 @@ fn silent(notebook: &Notebook, solved: &Solved<'_>, budget: &Budget) -> Vec<Cave
         };
         let sentence = if silent.effects.is_empty() {
             format!("{}; what that does to the mass is not in its uncertainty", silent.sentence)
-        } else if parts.is_empty() {
+        } else if parts.iter().sum::<f64>().sqrt() < LEAST_PART {
             // nothing of this notebook depends on it
             continue;
         } else {
