@@ -97,3 +97,29 @@ fn nothing_but_the_last_comparison_reads_the_accepted_mass() {
     told_wrong.reference = honest.reference.clone();
     assert_eq!(told_wrong, honest);
 }
+
+#[test]
+fn what_the_file_leaves_unstated_is_wide_and_said_with_its_part() {
+    let folder = tempfile::tempdir().unwrap();
+    notebook(folder.path());
+    std::fs::write(folder.path().join("bench.toml"), "[bench]\nformat = 1\nname = \"S01\"\n").unwrap();
+    let silent = Notebook::open(folder.path()).unwrap();
+    let silent = reduce(&silent, None, &AcceptedMass::default(), &Desk::default()).unwrap();
+    let relative = |found: &ReductionDocument| found.mass_kg.standard_uncertainty / found.mass_kg.value.abs();
+    assert!(relative(&silent) > 1.1 * relative(&reduced()), "two meters of class 2.5 for exact ones");
+    let said = |code: &str, words: &str| {
+        let found = silent.caveats.iter().find(|one| one.code == code && one.sentence.contains(words));
+        found.unwrap_or_else(|| panic!("no {code} with `{words}` among {:?}", silent.caveats))
+    };
+    for (code, words) in [
+        ("voltage-offset-not-stated", "−2 V with u = 5 V"),
+        ("background-not-stated", "u = 30 µT"),
+        ("meter-not-stated", "voltmeter"),
+        ("meter-not-stated", "probe"),
+    ] {
+        assert!(said(code, words).sentence.contains("contributes"), "{code}");
+    }
+    let given = said("given-the-stated-inputs", "given that no energy is lost in the gas");
+    assert!(given.sentence.contains("middle of the beam") && given.remedy.contains("edge column"));
+    assert!(!given.sentence.contains("each coil"), "the probe read the field with the same ammeter");
+}
