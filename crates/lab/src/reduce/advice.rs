@@ -29,7 +29,7 @@ impl Way {
     fn words(self) -> &'static str {
         match self {
             Self::Plain => "",
-            Self::BothWays => ", each also with the bench turned by 180° or with the field reversed",
+            Self::BothWays => ", each also with the bench rotated by 180° or with the field reversed",
         }
     }
 }
