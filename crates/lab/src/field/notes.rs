@@ -239,7 +239,7 @@ fn probe(found: &Found<'_>) -> Vec<Caveat> {
                 percent(200.0 * zero.standard_uncertainty / field_t),
                 print::significant(usual_current_a(found.notebook), 3),
             ),
-            "take a few readings with the probe reversed end for end (probe_reversed = yes), or state its zero offset offset offset",
+            "take a few readings with the probe reversed end for end (probe_reversed = yes), or state its zero offset",
         ));
     }
     caveats
