@@ -87,16 +87,17 @@ pub(crate) fn figure(figure: &Figure, caption: Markup) -> Markup {
             details.data {
                 summary { "Numbers of this figure" }
                 p { (figure.description()) }
-                @for table in figure.tables() { (of_text(&table)) }
+                @for (at, table) in figure.tables().iter().enumerate() { (of_text(table, &format!("{}, table {}", figure.title(), at + 1))) }
             }
         }
     }
 }
 
-fn of_text(text: &TextTable) -> Markup {
+/// One of a figure's tables; `place` tells its region from all others of the page.
+fn of_text(text: &TextTable, place: &str) -> Markup {
     html! {
         p.caption { (text.caption) }
-        div.scroll tabindex="0" role="region" aria-label=(text.caption) {
+        div.scroll tabindex="0" role="region" aria-label=(place) {
             table {
                 thead { tr { @for head in &text.columns { th.number scope="col" { (head) } } } }
                 tbody { @for row in &text.rows { tr { @for cell in row { td.number { (cell) } } } } }

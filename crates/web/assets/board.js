@@ -12,7 +12,7 @@ function show(tell = true) {
   slides.forEach((slide, k) => { slide.hidden = k !== at; });
   const slide = slides[at];
   const all = veils(slide);
-  all.forEach((veil, k) => { veil.classList.toggle("open", k < step); veil.inert = k >= step; veil.setAttribute("aria-hidden", String(k >= step)); });
+  all.forEach((veil, k) => { veil.classList.toggle("open", k < step); veil.querySelectorAll("dd").forEach((dd) => { dd.inert = k >= step; }); });
   const opened = all.slice(0, step).map((veil) => veil.dataset.step);
   lay(slide, opened.includes("measured") || (opened.includes("predicted") && !all.some((veil) => veil.dataset.step === "measured")));
   document.getElementById("before").disabled = at === 0 && step === 0;
@@ -94,9 +94,13 @@ lesson?.addEventListener("touchend", (event) => {
   if (Math.abs(dx) > 40 && Math.abs(dx) > 2 * Math.abs(dy)) { if (dx < 0) on(); else back(); }
 });
 
-if (slides.length) {
+function take(tell) {
   const [slide, shown] = location.hash.slice(1).split(".").map(Number);
   at = Math.min(slides.length - 1, Math.max(0, (slide || 1) - 1));
   step = Math.min(veils(slides[at]).length, Math.max(0, shown || 0));
-  show(false);
+  show(tell);
+}
+if (slides.length) {
+  take(false);
+  window.addEventListener("hashchange", () => take(true));
 }

@@ -119,6 +119,8 @@ function hold(field) {
     id: field.id, name: field.name, line: row?.dataset.line, run: row?.dataset.run,
     value: field.value, seen: field.dataset.seen, dirty: field.dataset.seen !== undefined && field.value !== field.dataset.seen,
     start: field.selectionStart, end: field.selectionEnd,
+    // what was said of it, such as why it is not saved
+    said: [...(document.getElementById(`${field.id}-said`)?.childNodes ?? [])], invalid: field.getAttribute("aria-invalid"),
   };
 }
 
@@ -132,6 +134,8 @@ function put(part, held) {
     // what was seen stays what it was, so that saving finds the conflict
     field.dataset.seen = held.seen;
     field.value = held.value;
+    if (held.said.length) document.getElementById(`${held.id}-said`)?.replaceChildren(...held.said);
+    if (held.invalid) field.setAttribute("aria-invalid", held.invalid);
   }
   return field;
 }

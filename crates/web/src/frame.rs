@@ -142,7 +142,7 @@ pub(crate) fn page(
             }
             p #outside role="status" hidden {}
             main #work tabindex="-1" { (body) }
-            (foot(html! { "Keys: " kbd { "," } " and " kbd { "." } " go to the station before and after, " kbd { "d" } " changes between dark, light and dim." }))
+            (foot(keys(station)))
         }
     };
     whole(headers, &format!("{} · {name}", station.name()), script, &snapshot.stamp, &app.id(), &body)
@@ -166,6 +166,15 @@ pub(crate) fn threshold(headers: &HeaderMap, script: &str, body: &Markup) -> Res
 fn is_here(headers: &HeaderMap) -> bool {
     let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
     ["127.0.0.1:", "localhost:", "[::1]:"].iter().any(|own| host.starts_with(own))
+}
+
+/// The page's keys; on the Board a clicker's come before those that change the station.
+fn keys(station: Station) -> Markup {
+    html! {
+        "Keys: "
+        @if station != Station::Board { kbd { "," } " and " kbd { "." } " go to the station before and after, " }
+        kbd { "d" } " changes between dark, light and dim."
+    }
 }
 
 fn foot(keys: Markup) -> Markup {

@@ -73,7 +73,7 @@ pub(crate) fn budget(reduction: &ReductionDocument) -> Markup {
     html! {
         @if let Some(figure) = chart::budget(reduction) { (table::figure(&figure, caption)) }
         @if let Some(first) = reduction.budget.first() {
-            p { "To know the mass better, begin with the largest: " (first.input) "." }
+            p { "The largest part is the " (first.input) "." }
         }
         (table::table("The same in numbers", &columns, &rows))
         @if !names.is_empty() { p.quiet { "Each below 0.05 % of the variance: " (names.join(", ")) "." } }

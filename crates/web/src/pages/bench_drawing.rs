@@ -11,6 +11,7 @@ pub(super) fn drawing() -> Markup {
                 circle.coil cx="150" cy="158" r="120" {}
                 circle.glass cx="150" cy="158" r="66" {}
                 circle.beam cx="150" cy="158" r="36" {}
+                text.caption x="192" y="146" { "ring" }
                 g.dim data-for="gun-voltage_limit" {
                     path.body d="M106 188h38v12h-38z" {}
                     text x="98" y="182" text-anchor="end" { tspan.symbol { "V" } " limit" }
@@ -59,7 +60,7 @@ pub(super) fn drawing() -> Markup {
                 path.camera d="M560 146h14l10-6v36l-10-6h-14z" {}
                 g.dim data-for="camera-distance" {
                     path d="M400 244H560M560 176V250" marker-start="url(#tip)" {}
-                    text x="516" y="240" text-anchor="middle" { "distance" }
+                    text x="508" y="264" text-anchor="middle" { "distance" }
                 }
                 text.caption x="560" y="132" text-anchor="middle" { "camera" }
                 defs { marker #tip viewBox="0 0 8 8" refX="7" refY="4" markerWidth="7" markerHeight="7" orient="auto-start-reverse" { path.tip d="M0 0L8 4L0 8z" {} } }

@@ -114,7 +114,7 @@ fn of_run(derived: &Derived, entry: &RunEntry, chosen: &units::Chosen) -> Markup
                 " " span.quiet { "textbook " (print::significant(entry.textbook_mass_kg, 4)) " kg" }
             }
             @if let Some(run) = run {
-                p { "Read: " span.num { @for (i, reading) in run.readings.iter().enumerate() { @if i > 0 { "; " } (reading.voltage_v) " V, " (reading.current_a) " A" } }
+                p { "Read: " @for (i, reading) in run.readings.iter().enumerate() { @if i > 0 { "; " } span.num { (reading.voltage_v) " V, " (reading.current_a) " A" } }
                     "; ring diameter " span.num { (measured(derived, run).unwrap_or_else(|| short(&entry.measured_diameter_mm))) " mm" }
                     @if run.diameter.is_none() { span.quiet { " (in the scale’s plane " (short(&entry.measured_diameter_mm)) " mm, after the fit " (short(&entry.ring_diameter_mm)) " mm)" } } "." }
             }

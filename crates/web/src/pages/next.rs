@@ -116,8 +116,8 @@ pub(super) fn line(app: &App, snapshot: &Snapshot, here: Station) -> Markup {
                 None => ("/mass".to_owned(), "Mass"),
             }
         }
-        Station::Path => ("/board".to_owned(), "Board"),
-        Station::Mass | Station::Board | Station::Report => ("/report".to_owned(), "Report"),
+        Station::Path | Station::Report => ("/board".to_owned(), "Board"),
+        Station::Mass | Station::Board => ("/report".to_owned(), "Report"),
     };
     html! {
         p.next-step {

@@ -215,7 +215,7 @@ fn of_group(plan: &PlanDocument, group: &[PlannedSetting]) -> Markup {
                 ol { @for step in &change.steps { li { (sentence(step)) } } }
             }
             @if let Some(first) = first { p.stands { (stands(first)) } }
-            div.scroll tabindex="0" role="region" aria-label="Proposed runs" {
+            div.scroll tabindex="0" role="region" aria-label={ "Proposed runs from " (first.map_or(0, |first| first.order)) " on" } {
                 table.plan {
                     thead { tr {
                         th scope="col" { "Run" }

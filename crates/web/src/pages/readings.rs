@@ -154,7 +154,7 @@ fn of_row(grid: &Grid, row: &GridRow, shown: &[&(&str, &str, u8)], fault: Option
             td.names { @for name in photos.iter().filter(|name| !name.is_empty()) { span { (name) } } }
             td.acts {
                 button type="button" data-act="check" aria-label={ "Check run " (run) } { "Check" }
-                button type="button" data-act="strike" aria-label=(if struck { format!("Count run {run} again") } else { format!("Strike run {run}") }) { @if struck { "Include" } @else { "Exclude" } }
+                button type="button" data-act="strike" aria-label=(if struck { format!("Include run {run}") } else { format!("Exclude run {run}") }) { @if struck { "Include" } @else { "Exclude" } }
                 button type="button" data-act="delete" aria-label={ "Delete this row of run " (run) } { "Delete" }
             }
         }

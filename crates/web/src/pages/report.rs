@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use super::mass::derived;
 use super::units::{self, Chosen};
-use super::{blocking, broken, part};
+use super::{blocking, broken, next, part};
 use crate::frame::{self, Station};
 use crate::guard::refusal;
 use crate::state::{App, Snapshot};
@@ -37,6 +37,7 @@ fn inside(app: &Arc<App>, snapshot: &Snapshot) -> Markup {
         return instead;
     }
     html! {
+        (next::line(app, snapshot, Station::Report))
         p.downloads {
             a.button href="/report/file?kind=html" download="report.html" { "Take the report (HTML)" } " "
             @if HAS_PDF {

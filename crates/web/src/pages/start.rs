@@ -89,7 +89,7 @@ fn of_recent(folder: &Path) -> Markup {
     html! {
         li {
             button.open type="button" data-open=(folder.display()) { b { (name) } span.quiet { (shown) } }
-            button.plain type="button" data-forget=(folder.display()) aria-label={ "Take " (name) " off this list" } { "Off the list" }
+            button.plain type="button" data-forget=(folder.display()) aria-label={ "Off the list: " (name) } { "Off the list" }
         }
     }
 }

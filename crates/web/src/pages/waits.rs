@@ -87,6 +87,7 @@ pub(crate) fn failed(kind: Kind, heading: &str, trouble: &Trouble) -> Markup {
             h2.caution { (heading) }
             p { (sentence(&trouble.sentence)) }
             p { b { "To do: " } (sentence(&trouble.remedy)) }
+            p { a href="/bench" { "To the Bench" } " · " a href="/readings" { "To the Readings" } }
             button type="button" data-again=(kind.name()) { "Try again" }
         }
     }

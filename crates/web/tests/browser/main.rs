@@ -13,6 +13,7 @@ mod lesson;
 mod looks;
 mod matching;
 mod picture;
+mod tables;
 mod together;
 
 use chromium::{Browser, chromium};
