@@ -132,6 +132,9 @@ pub struct Apparatus {
     pub scale_offset: Known,
     /// Whether the bench file states it.
     pub is_scale_offset_stated: bool,
+    /// Whether a diameter that a person read has a parallax that is known: off a scale that stands out of the ring's plane and is no
+    /// mirror, from the camera's distance.
+    pub reads_with_parallax: bool,
     /// Of the scale's own length, relative standard uncertainty.
     pub scale_relative_u: f64,
     /// m between marks.
@@ -218,6 +221,9 @@ impl Apparatus {
             scale_offset,
             is_scale_offset_stated: scale.is_some_and(|scale| scale.offset.is_some()),
             scale_relative_u,
+            reads_with_parallax: scale_offset.value != 0.0
+                && bench.camera.as_ref().is_some_and(|camera| camera.distance.is_some())
+                && scale.is_some_and(|scale| scale.kind != Some(ScaleKind::Mirror)),
             scale_spacing_m: scale.and_then(|scale| scale.spacing.as_ref()).map(|stated| stated.value),
             bulb_radius_m: bench.bulb.as_ref().and_then(|bulb| bulb.outer_radius.as_ref()).map(|r| r.value),
             bulb_relative_u: bench
@@ -295,7 +301,7 @@ fn scale_relative_u(scale: Option<&Scale>, silent: &mut Vec<Silent>) -> f64 {
         return stated;
     }
     let (what, relative) = match scale.and_then(|scale| scale.kind) {
-        Some(ScaleKind::Ruler) => ("the ruler", DEFAULT_RULER),
+        Some(ScaleKind::Ruler | ScaleKind::Mirror) => ("the ruler", DEFAULT_RULER),
         Some(ScaleKind::Grid) => ("the grid", DEFAULT_SCALE),
         Some(ScaleKind::Board) => ("the board", DEFAULT_SCALE),
         None => ("the scale, whose kind is not stated either,", DEFAULT_SCALE),

@@ -147,9 +147,11 @@ impl PhotoError {
             Self::TooFewTurns { .. } => {
                 "raise the coil current or turn the tube less until a whole turn is in the frame, then photograph again"
             }
-            Self::NoScale { .. } => "photograph the scale again, sharp, evenly lit and filling the frame",
+            Self::NoScale { .. } => {
+                "mark two numbers of the scale and type what they say, or photograph the scale again, sharp, evenly lit and filling the frame"
+            }
             Self::ScaleUnclear { .. } => {
-                "photograph more of the scale, larger and sharp, with no part covered, and check spacing under [scale]"
+                "mark two numbers of the scale and type what they say, or photograph more of it, larger and sharp, with no part covered, and check spacing under [scale]"
             }
         }
     }

@@ -84,9 +84,102 @@ impl Shell {
     }
 }
 
+/// A bulb before a scale, as a picture shows it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BulbBefore {
+    /// Its outline in pixels.
+    pub centre_px: [f64; 2],
+    /// Radius of the outline in pixels.
+    pub radius_px: f64,
+    /// Its wall.
+    pub shell: Shell,
+    /// Distances of lens and scale from its centre, in millimetres.
+    pub lens_mm: f64,
+    /// The scale stands so far behind.
+    pub behind_mm: f64,
+}
+
+/// Nearer to the outline than this part of its radius the glass throws things about by more than the outline is known to.
+const RIM: [f64; 2] = [0.88, 1.03];
+/// Up to this part a single point is still moved, and its uncertainty says what that is worth.
+const LAST: f64 = 0.97;
+/// Relative standard uncertainty of the outline's radius in the picture.
+const OUTLINE_U: f64 = 0.015;
+
+impl BulbBefore {
+    /// Where a point of the scale would be seen without the bulb; at the rim, and beside the bulb, where it is seen.
+    pub fn straightened(&self, px: [f64; 2]) -> [f64; 2] {
+        let [x, y] = [px[0] - self.centre_px[0], px[1] - self.centre_px[1]];
+        let grown = self.grown(x.hypot(y));
+        [self.centre_px[0] + grown * x, self.centre_px[1] + grown * y]
+    }
+
+    /// Standard uncertainty in pixels that the outline's own leaves to [`Self::straightened`].
+    pub fn straightened_u(&self, px: [f64; 2]) -> f64 {
+        let with = |part: f64| Self { radius_px: part * self.radius_px, ..*self }.straightened(px);
+        let (a, b) = (with(1.0 + OUTLINE_U), with(1.0 - OUTLINE_U));
+        let here = self.straightened(px);
+        let apart = |p: [f64; 2]| (p[0] - here[0]).hypot(p[1] - here[1]);
+        apart(a).max(apart(b))
+    }
+
+    /// Where a point of the scale is seen that without the bulb would be seen at `px`; none at the rim.
+    pub fn seen_at(&self, px: [f64; 2]) -> Option<[f64; 2]> {
+        let [x, y] = [px[0] - self.centre_px[0], px[1] - self.centre_px[1]];
+        let away = x.hypot(y);
+        let part = away / self.radius_px;
+        if part >= RIM[1] {
+            return Some(px);
+        }
+        let mut shrunk = 1.0;
+        for _ in 0..STEPS {
+            shrunk = 1.0 / self.grown(shrunk * away);
+        }
+        (part * shrunk < RIM[0]).then(|| [self.centre_px[0] + shrunk * x, self.centre_px[1] + shrunk * y])
+    }
+
+    /// Pixels of a thing as far from the lens as it is large, by the outline: that is where rays touch the sphere.
+    pub fn focal_px(&self) -> f64 {
+        let sine = (self.shell.outer_mm / self.lens_mm).min(0.95);
+        self.radius_px * (1.0 - sine * sine).sqrt() / sine
+    }
+
+    /// How much further from the outline's centre a point seen so many pixels from it truly is.
+    fn grown(&self, away_px: f64) -> f64 {
+        if away_px <= 1e-9 || away_px >= LAST * self.radius_px {
+            return 1.0;
+        }
+        let seen_mm = away_px / self.focal_px() * (self.lens_mm + self.behind_mm);
+        self.shell.behind(self.lens_mm, self.behind_mm, seen_mm) / seen_mm
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_scale_behind_the_bulb_is_straightened_and_bent_back() {
+        let bulb = BulbBefore {
+            centre_px: [500.0, 400.0],
+            radius_px: 200.0,
+            shell: SHELL,
+            lens_mm: 900.0,
+            behind_mm: 100.0,
+        };
+        for away in [0.0, 40.0, 110.0, 160.0] {
+            let seen = [500.0 - 0.6 * away, 400.0 + 0.8 * away];
+            let straight = bulb.straightened(seen);
+            let back = bulb.seen_at(straight).expect("not at the rim");
+            assert!((back[0] - seen[0]).hypot(back[1] - seen[1]) < 0.02, "{away}: {straight:?} {back:?}");
+        }
+        let grown = (bulb.straightened([600.0, 400.0])[0] - 500.0) / 100.0;
+        assert!((1.008..1.03).contains(&grown), "marks are drawn together by 1 to 2 %: {grown}");
+        let u = [560.0, 660.0].map(|x| bulb.straightened_u([x, 400.0]));
+        assert!(u[0] < 0.1 && u[1] > 5.0 * u[0], "less is known near the rim: {u:?}");
+        assert_eq!(bulb.straightened([720.0, 400.0]), [720.0, 400.0], "beside the bulb");
+        assert_eq!(bulb.seen_at([697.0, 400.0]), None, "at the rim");
+    }
 
     const SHELL: Shell = Shell { outer_mm: 82.0, inner_mm: 80.0, index: 1.48 };
 

@@ -222,6 +222,14 @@ pub fn fit_plane(
 
 /// The best of several starts; whether another, different one is as good.
 fn best_pose(model: &Model) -> Option<(Solved, bool)> {
+    let (best, other) = poses(model)?;
+    let alike = ALIKE * best.scale.max(1.0).powi(2);
+    let ambiguous = other.is_some_and(|o| (o.cost - best.cost).abs() < alike);
+    Some((best, ambiguous))
+}
+
+/// The best of several starts, and the best that differs from it.
+fn poses(model: &Model) -> Option<(Solved, Option<Solved>)> {
     let thinned = THINNED.into_iter().find(|thinned| model.len() / thinned >= ENOUGH_LEFT).unwrap_or(1);
     let rough = |p: &DVector<f64>| model.residuals(p, thinned);
     let mut tried: Vec<Solved> = STARTS
@@ -234,13 +242,10 @@ fn best_pose(model: &Model) -> Option<(Solved, bool)> {
     let first = polished(tried.first()?)?;
     let differs = |s: &Solved| (0..2).any(|k| (s.unknowns[k] - first.unknowns[k]).abs() > 0.03);
     let second = tried.iter().find(|s| differs(s)).and_then(polished).filter(differs);
-    let (best, other) = match second {
+    Some(match second {
         Some(s) if s.cost < first.cost && s.scale <= first.scale => (s, Some(first)),
         other => (first, other),
-    };
-    let alike = ALIKE * best.scale.max(1.0).powi(2);
-    let ambiguous = other.is_some_and(|o| (o.cost - best.cost).abs() < alike);
-    Some((best, ambiguous))
+    })
 }
 
 fn finish(model: Model, solved: &Solved, size_px: [usize; 2]) -> Option<ScalePlane> {

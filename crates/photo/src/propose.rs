@@ -1,12 +1,14 @@
 //! Where ring, bulb, gun and scale may lie on a picture of the whole bench, by a small learned network: proposals, no measurement.
 
 mod arc;
+mod bar;
 mod blob;
 mod net;
 mod search;
 
 use crate::picture::{LightPlane, Picture};
 use crate::ring_ellipse::Ellipse;
+pub use bar::Bar;
 pub use blob::{Outline, Place};
 use net::{Window, maps_of};
 
@@ -78,6 +80,8 @@ pub struct Proposal {
     pub bulb: Option<Outline>,
     /// The electron gun.
     pub gun: Option<Place>,
+    /// The scale.
+    pub scale: Option<Bar>,
 }
 
 /// Looks at the whole picture, and once more, larger, where the best ring or the bulb is small on it.
@@ -94,7 +98,8 @@ pub fn propose(picture: &Picture) -> Proposal {
         rings = joined(search::rings(&maps_of(picture, &window)), rings);
     }
     let gun = blob::gun(&maps);
-    Proposal { maps, rings, bulb, gun }
+    let scale = bar::scale(&maps);
+    Proposal { maps, rings, bulb, gun, scale }
 }
 
 /// The window of a second look, if one is worth it.

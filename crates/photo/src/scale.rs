@@ -16,8 +16,11 @@ mod zoom;
 
 use crate::by_hand::click_u_px;
 use crate::error::{PhotoCaveat, PhotoError};
+use crate::glass::BulbBefore;
 use crate::marks::{HandMark, HandMarkKind, inside_outline};
 use crate::picture::{LightPlane, Picture};
+use crate::propose::Bar;
+use along::Label;
 pub use lattice::ScaleCrossing;
 pub use rhythm::Rhythm;
 use row::Row;
@@ -52,6 +55,8 @@ pub struct ScaleHints {
     pub leave_out: Vec<Vec<[f64; 2]>>,
     /// Points marked by hand; those of the scale replace the search.
     pub hand_marks: Vec<HandMark>,
+    /// The bulb, where the scale stands behind it: points marked by hand are moved to where they would be seen without it.
+    pub bulb: Option<BulbBefore>,
 }
 
 impl ScaleHints {
@@ -112,8 +117,10 @@ pub struct ScaleFound {
     pub heavier_every: Option<i32>,
     /// Points of the scale marked by hand.
     pub hand_marks: Vec<HandMark>,
-    /// Their standard uncertainty in pixels where the scale's own marks made them finer; else that of a click.
-    pub hand_u_px: Option<f64>,
+    /// Their standard uncertainty in pixels, that of a click or, where the scale's own marks made them finer, less.
+    pub hand_u_px: f64,
+    /// How many a person marked.
+    pub labels: usize,
     /// What deserves a caution.
     pub caveats: Vec<PhotoCaveat>,
 }
@@ -134,12 +141,7 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
         .copied()
         .collect();
     if hand.len() >= 2 {
-        let u_px = click_u_px(picture.width(), picture.height());
-        let (hand_marks, hand_u_px) = match along::finer(picture, &hand, u_px) {
-            Some(points) => (points, Some(along::RHYTHM_U_PX)),
-            None => (hand, None),
-        };
-        return Ok(ScaleFound { hand_marks, hand_u_px, ..ScaleFound::default() });
+        return Ok(by_hand(picture, &hand, hints.bulb.as_ref()));
     }
     if hints.kind != ScaleKind::Ruler {
         return lattice::find_lattice(picture, hints);
@@ -152,6 +154,56 @@ pub fn find_scale(picture: &Picture, hints: &ScaleHints) -> Result<ScaleFound, P
     // what stands in the file makes the noise of a dark room large beside a dim scale; light itself, about its square, does not
     plane.values.iter_mut().for_each(|value| *value *= *value);
     on_plane(&plane, hints).or(found)
+}
+
+/// The scale by the labels that a person marked, made finer by the marks between them where these can be seen.
+fn by_hand(picture: &Picture, hand: &[HandMark], bulb: Option<&BulbBefore>) -> ScaleFound {
+    let click_u = click_u_px(picture.width(), picture.height());
+    let label = |mark: &HandMark| {
+        let px = mark.point_px();
+        let [x_px, y_px] = bulb.map_or(px, |bulb| bulb.straightened(px));
+        let u_px = bulb.map_or(0.0, |bulb| bulb.straightened_u(px)).hypot(click_u);
+        Label { mark: HandMark { x_px, y_px, ..*mark }, u_px }
+    };
+    let labels: Vec<Label> = hand.iter().map(label).collect();
+    let (hand_marks, hand_u_px) = match along::finer(picture, &labels, bulb) {
+        Some(finer) => (finer.points, finer.u_px),
+        None => {
+            let mean = labels.iter().map(|label| label.u_px * label.u_px).sum::<f64>() / labels.len() as f64;
+            (labels.iter().map(|label| label.mark).collect(), mean.sqrt())
+        }
+    };
+    ScaleFound { hand_marks, hand_u_px, labels: labels.len(), ..ScaleFound::default() }
+}
+
+/// The scale of a picture of the whole bench by the rhythm of its centimetres, where the millimetres can't be told apart.
+///
+/// - **Takes** where the scale lies, how many pixels a millimetre of it has, with the relative standard uncertainty, and the bulb
+///   before it, if any.
+/// - **Gives** points along the scale, with caveat `scale-by-rhythm`; none unless the rhythm is plain and agrees with what was
+///   expected: the rhythm alone does not tell centimetres from another division.
+pub fn scale_by_rhythm(
+    picture: &Picture,
+    bar: &Bar,
+    expected: (f64, f64),
+    bulb: Option<&BulbBefore>,
+) -> Option<ScaleFound> {
+    let found = along::unaided(picture, bar.ends_px, expected, bulb)?;
+    let caveat = PhotoCaveat::new(
+        "scale-by-rhythm",
+        format!(
+            "the scale was found by the rhythm of its marks, taken as centimetres because bulb, lens and distance ask for {:.2} px a millimetre within {:.0} %",
+            expected.0,
+            100.0 * expected.1,
+        ),
+        "check the scale on the drawn-back photograph, or mark two of its numbers",
+    );
+    Some(ScaleFound {
+        hand_marks: found.points,
+        hand_u_px: found.u_px,
+        caveats: vec![caveat],
+        ..ScaleFound::default()
+    })
 }
 
 /// Finds the ruler on one plane of light.

@@ -151,6 +151,7 @@ pub fn runs(
             Some(datum) => {
                 scope.has_edges |= datum.edge != 0.0;
                 scope.has_photos |= datum.plane.is_some();
+                scope.has_parallax |= datum.plane.is_none() && apparatus.reads_with_parallax;
                 scope.has_runs |= !datum.is_struck;
                 data.push(RunDatum { place: data.len(), ..datum });
             }

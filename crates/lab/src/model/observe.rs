@@ -137,8 +137,18 @@ impl<'a> Model<'a> {
 
     /// Length on the run's scale per true length.
     pub(super) fn scale_of(&self, run: &RunDatum, values: &Values<'_>) -> f64 {
-        run.plane
-            .map_or(1.0, |plane| 1.0 + values.get(Unknown::LengthScale) + values.get(Unknown::Plane(plane)))
+        match run.plane {
+            Some(plane) => 1.0 + values.get(Unknown::LengthScale) + values.get(Unknown::Plane(plane)),
+            None if self.apparatus.reads_with_parallax => self.parallax(values),
+            None => 1.0,
+        }
+    }
+
+    /// What a length in the ring's plane comes to on a scale before or behind it: (D − offset)/D.
+    fn parallax(&self, values: &Values<'_>) -> f64 {
+        let distance =
+            self.apparatus.camera_distance.map(|known| known.value + values.get(Unknown::CameraDistance));
+        distance.map_or(1.0, |distance| 1.0 - values.get(Unknown::ScaleOffset) / distance)
     }
 
     pub(super) fn sight(&self, run: &RunDatum, values: &Values<'_>) -> Sight {

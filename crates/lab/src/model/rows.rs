@@ -67,6 +67,12 @@ impl Model<'_> {
                 Unknown::ScaleOffset | Unknown::CameraDistance => {
                     let step = step_of(unknown);
                     let moved = nudged(theta, place, step);
+                    if run.plane.is_none() {
+                        let there = self.scale_of(run, &self.values(&moved));
+                        let change = own * raw * (there - self.scale_of(run, &values)) / step;
+                        rows.derivative(place, -change / noise);
+                        continue;
+                    }
                     scale * (points.diameter_m(&self.sight(run, &self.values(&moved)))? - raw) / step
                 }
                 _ => {

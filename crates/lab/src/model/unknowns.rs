@@ -162,6 +162,8 @@ pub struct Scope {
     pub has_edges: bool,
     /// The camera is known to stand at a distance.
     pub has_camera: bool,
+    /// Diameters read by a person with a parallax that is known.
+    pub has_parallax: bool,
     /// Relative uncertainty of each scale photograph.
     pub planes: Vec<f64>,
 }
@@ -250,12 +252,14 @@ impl Unknowns {
         }
         if scope.has_photos {
             self.about_zero(Unknown::LengthScale, normal(apparatus.scale_relative_u));
-            if scope.has_camera {
-                self.known(Unknown::ScaleOffset, apparatus.scale_offset);
-            }
-            if let (true, Some(distance)) = (scope.has_camera, apparatus.camera_distance) {
+        }
+        if scope.has_camera && (scope.has_photos || scope.has_parallax) {
+            self.known(Unknown::ScaleOffset, apparatus.scale_offset);
+            if let Some(distance) = apparatus.camera_distance {
                 self.about_zero(Unknown::CameraDistance, distance.spread);
             }
+        }
+        if scope.has_photos {
             for (index, u) in scope.planes.iter().enumerate() {
                 self.about_zero(Unknown::Plane(index), normal(*u));
             }

@@ -1,10 +1,10 @@
 //! A scale behind the bulb, whose marks the glass draws together.
 
-use arcmass_photo::Picture;
-use arcmass_photo::glass::Shell;
-use arcmass_photo::plane::ScalePlane;
-use arcmass_photo::propose::propose;
-use arcmass_photo::scale::ScaleFound;
+use arcmass_photo::glass::{BulbBefore, Shell};
+use arcmass_photo::plane::{CameraHints, ScalePlane};
+use arcmass_photo::propose::{Proposal, propose};
+use arcmass_photo::scale::{ScaleFound, scale_by_rhythm};
+use arcmass_photo::{PhotoCaveat, Picture};
 
 use super::measure::Job;
 use crate::assume::GLASS_INDEX;
@@ -30,38 +30,79 @@ const USUAL_WALL_U: f64 = 0.4;
 /// Marks within this part of the bulb's radius are thought to make the scale.
 const SEEN: f64 = 0.7;
 
-/// Part of the outline's radius within which a mark is corrected.
-const WITHIN_RIM: f64 = 0.85;
+/// Relative standard uncertainties of a usual distance and of the size of an outline as the picture shows it.
+const USUAL_LENS_U: f64 = 0.3;
+const OUTLINE_U: f64 = 0.05;
+/// A scale seen from 5° to 35° aside looks so much shorter, with this standard deviation.
+const SLANT: f64 = 0.96;
+const SLANT_U: f64 = 0.04;
+/// Two ways to the same size may differ by so many standard uncertainties.
+const AGREE: f64 = 3.0;
 /// Least score of the bulb's outline, as the picture shows it, to be used.
 const BULB_SEEN: f64 = 0.4;
 
 impl Job<'_> {
-    /// Moves numbers of a scale that stands behind the bulb, each by what the glass does where it is seen; those beside the bulb
-    /// stay. Nothing is moved where the bulb is not seen, or its size not stated.
-    pub(super) fn without_glass(&self, picture: &Picture, found: &mut ScaleFound) {
-        let (Some(outer_m), [first, .., last]) = (self.apparatus.bulb_radius_m, found.hand_marks.as_slice())
-        else {
-            return;
-        };
-        let (outer_mm, behind_mm) = (1e3 * outer_m, -1e3 * self.apparatus.scale_offset.value);
-        let (Some(from), Some(to)) = (first.along_mm, last.along_mm) else { return };
-        if behind_mm < outer_mm || from == to {
-            return;
-        }
-        let Some(bulb) = propose(picture).bulb.filter(|bulb| bulb.score >= BULB_SEEN) else { return };
-        let px_per_mm = (first.x_px - last.x_px).hypot(first.y_px - last.y_px) / (to - from).abs();
+    /// The bulb before a scale that stands further behind the ring than the bulb reaches; none where it is not seen, or its size not
+    /// stated.
+    pub(super) fn bulb_before(&self, picture: &Picture) -> Option<BulbBefore> {
+        if self.is_scale_behind_bulb() { self.bulb_seen(&propose(picture)) } else { None }
+    }
+
+    /// Whether the scale stands further behind the ring than the bulb reaches.
+    pub(super) fn is_scale_behind_bulb(&self) -> bool {
+        self.apparatus.bulb_radius_m.is_some_and(|outer_m| self.behind_mm() >= 1e3 * outer_m)
+    }
+
+    fn behind_mm(&self) -> f64 {
+        -1e3 * self.apparatus.scale_offset.value
+    }
+
+    fn bulb_seen(&self, proposal: &Proposal) -> Option<BulbBefore> {
+        let outer_mm = 1e3 * self.apparatus.bulb_radius_m?;
+        let bulb = proposal.bulb.filter(|bulb| bulb.score >= BULB_SEEN)?;
         let usual = Shell { outer_mm, inner_mm: (1.0 - USUAL_WALL) * outer_mm, index: GLASS_INDEX };
-        let shell = self.apparatus.glass.unwrap_or(usual);
         let lens_mm = self.apparatus.camera_distance.map_or(USUAL_LENS_MM, |known| 1e3 * known.value);
-        for mark in &mut found.hand_marks {
-            let (x, y) = (mark.x_px - bulb.centre_px[0], mark.y_px - bulb.centre_px[1]);
-            let seen_mm = x.hypot(y) / px_per_mm;
-            // nearer to the rim the glass throws marks about by more than its outline is known to
-            if seen_mm > 0.0 && x.hypot(y) < WITHIN_RIM * bulb.radius_px {
-                let grown = shell.behind(lens_mm, behind_mm, seen_mm) / seen_mm;
-                (mark.x_px, mark.y_px) = (bulb.centre_px[0] + grown * x, bulb.centre_px[1] + grown * y);
-            }
+        Some(BulbBefore {
+            centre_px: bulb.centre_px,
+            radius_px: bulb.radius_px,
+            shell: self.apparatus.glass.unwrap_or(usual),
+            lens_mm: lens_mm.max(2.0 * outer_mm),
+            behind_mm: self.behind_mm(),
+        })
+    }
+
+    /// The scale of a picture of the whole bench by the rhythm of its centimetres, their size told by the bulb's outline or by lens and
+    /// distance; none where these contradict each other.
+    pub(super) fn scale_by_rhythm(&self, picture: &Picture, camera: &CameraHints) -> Option<ScaleFound> {
+        let proposal = propose(picture);
+        let bar = proposal.scale?;
+        let bulb = self.bulb_seen(&proposal);
+        let by_bulb = bulb.map(|bulb| {
+            let distance_u = camera.distance_mm.map_or(USUAL_LENS_U, |(mm, u)| u / mm);
+            // how much further the scale is than the bulb's centre, by a distance that is not well known
+            let further = bulb.behind_mm / (bulb.lens_mm + bulb.behind_mm);
+            let u = OUTLINE_U.hypot(further * distance_u);
+            (bulb.focal_px() / (bulb.lens_mm + bulb.behind_mm), u)
+        });
+        let by_lens = camera.focal_px.zip(camera.distance_mm).map(|((focal, focal_u), (mm, mm_u))| {
+            (focal / (mm + self.behind_mm()), (focal_u / focal).hypot(mm_u / mm))
+        });
+        let (px_per_mm, u) = agreed(by_bulb, by_lens)?;
+        // the camera looks at the scale at a slant, which shortens it
+        let expected = (px_per_mm * SLANT, u.hypot(SLANT_U));
+        let before = bulb.filter(|bulb| bulb.behind_mm >= bulb.shell.outer_mm);
+        let mut found = scale_by_rhythm(picture, &bar, expected, before.as_ref())?;
+        if let Some(bulb) = before {
+            found.caveats.push(PhotoCaveat::new(
+                "scale-through-glass",
+                format!(
+                    "the scale should stand in the ring's plane; it is seen {:.0} mm behind, through the bulb, whose glass draws its marks together, each by its own amount, which was taken off",
+                    bulb.behind_mm
+                ),
+                "take the tube out when it is cold and off, and photograph a scale where the ring was",
+            ));
         }
+        Some(found)
     }
 
     /// The correction where the scale stands further behind the ring than the bulb reaches; none elsewhere.
@@ -96,5 +137,26 @@ impl Job<'_> {
                         .to_owned(),
             },
         })
+    }
+}
+
+/// Weighted mean of two relative quantities, of one alone, or none where they contradict each other.
+fn agreed(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> Option<(f64, f64)> {
+    let (Some((x, u)), Some((y, v))) = (a, b) else { return a.or(b) };
+    let (one, other) = (u.powi(-2), v.powi(-2));
+    let is_one = (x / y).ln().abs() < AGREE * u.hypot(v);
+    is_one.then(|| ((x * one + y * other) / (one + other), (one + other).sqrt().recip()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::agreed;
+
+    #[test]
+    fn two_ways_to_a_size_are_weighed_or_refused() {
+        let (mean, u) = agreed(Some((2.0, 0.05)), Some((2.2, 0.05))).unwrap_or_default();
+        assert!((mean - 2.1).abs() < 1e-12 && (u - 0.05 / 2.0_f64.sqrt()).abs() < 1e-12, "{mean} {u}");
+        assert_eq!(agreed(Some((2.0, 0.05)), Some((3.0, 0.05))), None);
+        assert_eq!(agreed(None, Some((3.0, 0.05))), Some((3.0, 0.05)));
     }
 }

@@ -2,12 +2,8 @@
 
 use arcmass_notebook::{HandMarks, Input, MarkKind, Notebook};
 use arcmass_photo::load::DecodeLimits;
-use arcmass_photo::marks::{HandMark, HandMarkKind};
 use arcmass_photo::overlay::{Overlay, draw_helix, draw_ring, draw_scale};
-use arcmass_photo::plane::{
-    CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, fit_plane, likely_px_per_mm, ring_of_turn,
-};
-use arcmass_photo::scale::{ScaleFound, ScaleHints, ScaleKind, find_scale};
+use arcmass_photo::plane::{CameraHints, RingInPlane, ScalePlane, TraceInPixels, TurnHints, ring_of_turn};
 use arcmass_photo::{
     FEWEST_BY_HAND, PhotoCaveat, PhotoError, Picture, RingHints, RingTrace, UNSURE, find_ring,
 };
@@ -83,8 +79,6 @@ pub(super) struct Job<'a> {
 /// The bulb's outline lies between these shares of its stated radius, perspective and an oblique view included.
 const BULB_OUTLINE: [f64; 2] = [0.85, 1.2];
 
-/// Labels of a scale that give its size.
-const FEWEST_LABELS: usize = 2;
 /// Arc that tells how a ring is slanted, in degrees.
 const SLANT_ARC_DEG: f64 = 150.0;
 
@@ -244,55 +238,8 @@ impl Job<'_> {
         Picture::from_bytes_within(&bytes.bytes, self.limits).map_err(|error| said(name, &error))
     }
 
-    pub(super) fn plane_of(
-        &self,
-        name: &str,
-        picture: &Picture,
-    ) -> Result<(ScaleFound, ScalePlane, Standard), FailedPhoto> {
-        let marks = self.notebook.marks_of(name);
-        let kind = self.notebook.bench.scale.as_ref().and_then(|scale| scale.kind);
-        let size = [picture.width(), picture.height()];
-        let camera = self.camera_hints(picture);
-        let labels = marks.iter().flat_map(|marks| &marks.marks).filter(|mark| mark.what == MarkKind::Scale);
-        let has_labels = labels.count() >= FEWEST_LABELS;
-        if !has_labels && let Some(known) = self.marked_outline(name, picture, &camera)? {
-            let plane = self.plane_of_outline(name, &known, size, &camera, None)?;
-            return Ok((ScaleFound::default(), plane, Standard::Outline(known)));
-        }
-        let spacing_mm = self.apparatus.scale_spacing_m.map(|m| 1e3 * m);
-        if spacing_mm.is_none() && !has_labels {
-            return Err(FailedPhoto {
-                photo: name.to_owned(),
-                sentence: "the distance between the scale's marks is not stated, and no two points of the scale are marked by hand".to_owned(),
-                remedy: "write `spacing = \"1 mm\"` under [scale], or mark two numbers of the scale and type what they say".to_owned(),
-            });
-        }
-        let hints = ScaleHints {
-            kind: match kind {
-                Some(arcmass_notebook::ScaleKind::Grid) => ScaleKind::Grid,
-                Some(arcmass_notebook::ScaleKind::Board) => ScaleKind::Board,
-                _ => ScaleKind::Ruler,
-            },
-            spacing_mm,
-            px_per_mm: likely_px_per_mm(&camera, size),
-            leave_out: leave_out(marks),
-            hand_marks: marks.map(hand_marks).unwrap_or_default(),
-        };
-        let mut found = find_scale(picture, &hints).map_err(|error| said(name, &error))?;
-        if has_labels {
-            self.without_glass(picture, &mut found);
-        }
-        let mut plane = fit_plane(&found, size, &camera).map_err(|error| said(name, &error))?;
-        for caveat in &found.caveats {
-            if !plane.caveats.iter().any(|own| own.code == caveat.code) {
-                plane.caveats.push(caveat.clone());
-            }
-        }
-        Ok((found, plane, if has_labels { Standard::Labels } else { Standard::Scale }))
-    }
-
     /// What is known of the camera before looking at the scale.
-    fn camera_hints(&self, picture: &Picture) -> CameraHints {
+    pub(super) fn camera_hints(&self, picture: &Picture) -> CameraHints {
         CameraHints {
             distance_mm: self
                 .apparatus
@@ -489,23 +436,4 @@ pub(super) fn leave_out(marks: Option<&HandMarks>) -> Vec<Vec<[f64; 2]>> {
         .map(|mark| [mark.x_px, mark.y_px])
         .collect();
     if corners.len() < 3 { Vec::new() } else { vec![corners] }
-}
-
-fn hand_marks(marks: &HandMarks) -> Vec<HandMark> {
-    let kind = |kind| match kind {
-        MarkKind::Beam => Some(HandMarkKind::Beam),
-        MarkKind::Scale => Some(HandMarkKind::Scale),
-        MarkKind::LeaveOut => Some(HandMarkKind::LeaveOut),
-        MarkKind::Bulb | MarkKind::Coil => None,
-    };
-    let hand = |mark: &arcmass_notebook::HandMark| {
-        Some(HandMark {
-            what: kind(mark.what)?,
-            x_px: mark.x_px,
-            y_px: mark.y_px,
-            along_mm: mark.along_m.map(|m| 1e3 * m),
-            across_mm: mark.across_m.map(|m| 1e3 * m),
-        })
-    };
-    marks.marks.iter().filter_map(hand).collect()
 }

@@ -1,5 +1,6 @@
 //! The job `rings`: every photograph measured, side by side, one bad one never stopping the others.
 
+mod calibrated;
 mod glass;
 mod measure;
 pub mod opened;

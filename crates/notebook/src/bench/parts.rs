@@ -14,8 +14,12 @@ use crate::record::{
 const SHAPES: [(&str, CoilShape); 2] = [("circular", CoilShape::Circular), ("square", CoilShape::Square)];
 const DIRECTIONS: [(&str, Sense); 2] = [("+z", Sense::Plus), ("-z", Sense::Minus)];
 const SENSES: [(&str, Sense); 2] = [("+", Sense::Plus), ("-", Sense::Minus)];
-const SCALES: [(&str, ScaleKind); 3] =
-    [("ruler", ScaleKind::Ruler), ("grid", ScaleKind::Grid), ("board", ScaleKind::Board)];
+const SCALES: [(&str, ScaleKind); 4] = [
+    ("ruler", ScaleKind::Ruler),
+    ("grid", ScaleKind::Grid),
+    ("board", ScaleKind::Board),
+    ("mirror", ScaleKind::Mirror),
+];
 
 /// More turns than any laboratory coil has; a slip of the keyboard is likelier.
 const MOST_TURNS: i64 = 1_000_000;

@@ -237,12 +237,14 @@ pub enum ScaleKind {
     Grid,
     /// A chequered board.
     Board,
+    /// A ruler on a mirror, read so that the pointer hides its own image: without parallax.
+    Mirror,
 }
 
 /// `[scale]`.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Scale {
-    /// Ruler, grid or board.
+    /// Ruler, grid, board or mirror.
     pub kind: Option<ScaleKind>,
     /// Between marks, m.
     pub spacing: Option<Stated>,

@@ -103,11 +103,11 @@ pub(super) fn stated_spacing_is_likely(
     hints: &CameraHints,
 ) -> Result<(), PhotoError> {
     // a row's rhythm stands for its spacing, a heavier line every so often for nothing but an even count
-    let is_plain = found
+    let is_plain_row = found
         .rows
         .first()
-        .is_some_and(|row| matches!(row.rhythm, Rhythm::None | Rhythm::Halvings { levels: 1 }))
-        || !found.crossings.is_empty();
+        .is_some_and(|row| matches!(row.rhythm, Rhythm::None | Rhythm::Halvings { levels: 1 }));
+    let is_plain = is_plain_row || !found.crossings.is_empty();
     let Some((distance_mm, _)) = hints.distance_mm else { return Ok(()) };
     // the fit weighs all it knows; here the stated distance speaks alone
     let focal_px =
@@ -115,7 +115,9 @@ pub(super) fn stated_spacing_is_likely(
     let widths = focal_px / size_px[0].max(size_px[1]) as f64;
     let unlike = hints.focal_px.map(|(written, _)| (focal_px / written).max(written / focal_px));
     let within = |range: [f64; 2]| (range[0]..=range[1]).contains(&widths);
-    let is_strange = !within(USUAL_FOCAL_WIDTHS) || unlike.is_some_and(|u| u > WRITTEN_FACTOR);
+    // lines both ways leave out or take twice only whole factors, which ask for a lens far stranger than one long by a little
+    let usual = if is_plain_row { USUAL_FOCAL_WIDTHS } else { POSSIBLE_FOCAL_WIDTHS };
+    let is_strange = !within(usual) || unlike.is_some_and(|u| u > WRITTEN_FACTOR);
     if (is_plain && is_strange) || !within(POSSIBLE_FOCAL_WIDTHS) {
         let why = match unlike {
             Some(u) if u > WRITTEN_FACTOR => format!(
@@ -195,13 +197,16 @@ pub(super) fn with_caveats(
         );
     }
     if plane.model.is_few {
-        // two labels stand for the points that the marks between them were made into
-        let marked = if found.hand_u_px.is_some() { 2 } else { found.hand_marks.len() };
+        // the marks between labels may have been made into more points
+        let points = if found.labels > 0 { found.labels } else { found.hand_marks.len() };
+        let what = if found.caveats.iter().any(|caveat| caveat.code == "scale-by-rhythm") {
+            "the marks of one scale give its size".to_owned()
+        } else {
+            format!("{points} points marked by hand give the scale's size")
+        };
         say(
             "scale-few-points",
-            format!(
-                "{marked} points marked by hand give the scale's size but not the tilt of its plane, which is taken to be parallel to the ring"
-            ),
+            format!("{what} but not the tilt of its plane, which is taken to be parallel to the ring"),
             "mark four points or more, not on one line, if the scale is not parallel to the coils",
         );
     }

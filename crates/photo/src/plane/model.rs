@@ -36,6 +36,8 @@ const PHONE_FOCAL_WIDTHS: f64 = 0.85;
 const PHONE_FOCAL_LN_U: f64 = 0.45;
 /// A scale of which only a few points are known is taken to face the camera within this (radians, standard deviation).
 pub(super) const FACING_U: f64 = 0.07;
+/// Lens and stated distance contradict each other from so many standard uncertainties on.
+const CONTRADICTS: f64 = 2.0;
 /// Points further from one line than this part of their length tell the tilt.
 const OFF_LINE: f64 = 0.15;
 /// The stated distance is to the bulb's centre, the reference point lies elsewhere on the plane, and the lens is thick.
@@ -111,7 +113,10 @@ impl Model {
         } else if !found.crossings.is_empty() {
             Self::by_crossings(found)?
         } else {
-            Self::by_hand(found, found.hand_u_px.unwrap_or(click_u_px(size_px[0], size_px[1])))?
+            Self::by_hand(
+                found,
+                if found.hand_u_px > 0.0 { found.hand_u_px } else { click_u_px(size_px[0], size_px[1]) },
+            )?
         };
         model.add_priors(size_px, hints);
         Some(model)
@@ -219,11 +224,18 @@ impl Model {
     fn add_priors(&mut self, size_px: [usize; 2], hints: &CameraHints) {
         let (width, height) = (size_px[0] as f64, size_px[1] as f64);
         let centre = [(width - 1.0) / 2.0, (height - 1.0) / 2.0];
-        let (ln_focal, u) = focal_prior(hints, width.max(height), self.is_few);
+        let (ln_focal, mut u) = focal_prior(hints, width.max(height), self.is_few);
         let tilt_u = if self.is_few { FACING_U } else { TILT_U };
         self.middle_px = centre;
         self.distance =
             hints.distance_mm.filter(good).map(|(d, u)| (d.ln(), (u / d).hypot(DISTANCE_EXTRA_U)));
+        // a few points say the scale, lens and distance their tilt: where these two contradict each other, neither is held to
+        if let (true, Some(distance)) = (self.is_few, &mut self.distance) {
+            let gap = (distance.0 + self.px_per_mm.ln() - ln_focal).abs();
+            if gap > CONTRADICTS * u.hypot(distance.1) {
+                (u, distance.1) = (u.hypot(gap), distance.1.hypot(gap));
+            }
+        }
         // the marks' spacing as seen is shortened by the tilt: good enough for a start, not for a prior
         let first = self.distance.map_or(ln_focal, |d| d.0 + self.px_per_mm.ln());
         let focal = first.exp();

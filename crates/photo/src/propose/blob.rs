@@ -95,7 +95,7 @@ fn edge_points(map: &LightPlane, patch: &[[usize; 2]]) -> Vec<[f64; 2]> {
 }
 
 /// Connected cells that belong, patch by patch, column and row.
-fn patches(map: &LightPlane) -> Vec<Vec<[usize; 2]>> {
+pub(super) fn patches(map: &LightPlane) -> Vec<Vec<[usize; 2]>> {
     let mut open: Vec<bool> = map.values.iter().map(|&v| v >= BELONGS).collect();
     let mut found = Vec::new();
     for start in 0..open.len() {

@@ -1,213 +1,268 @@
-//! Two labels of a scale made finer by the rhythm of its marks between them: centimetres, and millimetres where they stand apart.
+//! Labels of a scale made finer by the rhythm of its marks between them: centimetres, their numerals, and what divides them.
+//!
+//! What the labels say bounds how many pixels a centimetre has to a few per cent, so the rhythm is looked for in a narrow range
+//! only: the light of a strip along the labels is weighed for each length of the scale and each perspective, row by row and
+//! channel by channel, against what other rhythms have there. What comes out is a probability, which the clicks begin.
 
+mod strip;
+
+use crate::glass::BulbBefore;
 use crate::marks::{HandMark, HandMarkKind};
 use crate::picture::Picture;
+use strip::{FINEST, Strip};
 
-/// Period of a scale's numbered marks, millimetres, and the parts of it that are looked for: the first to find the rhythm, all to
-/// place it.
+/// Period of a scale's numbered marks, millimetres.
 const PERIOD_MM: f64 = 10.0;
-const COARSE: [f64; 2] = [1.0, 2.0];
-const FINE: [f64; 5] = [1.0, 2.0, 3.0, 5.0, 10.0];
-/// A part must have so many pixels to be seen.
-const LEAST_PX: f64 = 2.6;
-/// Half-width of the strip about the line through both labels, millimetres, and its rows at most.
-const STRIP_MM: f64 = 13.0;
-const ROWS: usize = 32;
-/// Samples along the strip at most.
-const SAMPLES: usize = 900;
-/// Fewest periods between two labels that make a rhythm.
-const FEWEST_PERIODS: f64 = 4.0;
-/// Bend tried: how much the millimetres a pixel change from end to end, a half of it; perspective of a scale seen at a slant.
-const BENDS: i32 = 9;
-const BEND_STEP: f64 = 0.01;
-/// Largest change of the length between the labels that is tried, in standard uncertainties of the clicks, and in parts of it.
-const REACH_U: f64 = 3.0;
-const MOST: f64 = 0.06;
-/// The rhythm must stand this much above what other lengths give: median of all, and the best away from it.
-const ABOVE_MEDIAN: f64 = 1.7;
-const ABOVE_OTHERS: f64 = 1.15;
-/// Standard uncertainty of a place along the scale that the rhythm gives, pixels.
-pub(super) const RHYTHM_U_PX: f64 = 0.5;
-/// Points that stand for the line of the scale.
+/// Parts of it that tell its length and place roughly: numerals, too, turn with it, but their ink lies now left, now right.
+const ROUGH: &[usize] = &[1, 2];
+/// Parts that sharp marks have and numerals have not; from these the length comes, stage by stage.
+const SHARP: [&[usize]; 2] = [&[2, 3, 4, 5], &[2, 3, 4, 5, 6, 8, FINEST]];
+/// What the numerals leave open between both ends, periods.
+const INK_U: f64 = 0.1;
+/// Fewest periods between two labels that make a rhythm, and pixels of one.
+const FEWEST_PERIODS: f64 = 3.0;
+const LEAST_PX: f64 = 4.0;
+/// Standard deviation of the perspective along a scale: length over the camera's distance times the sine of its slant.
+const PERSPECTIVE_U: f64 = 0.05;
+/// How far lengths and perspectives are looked for, in standard deviations.
+const REACH: f64 = 3.5;
+/// Most of the length that a click's uncertainty may leave open.
+const WIDEST_U: f64 = 0.06;
+/// A stage looks this many of the last one's standard deviations to both sides.
+const NEXT_REACH: f64 = 3.0;
+/// No stage is taken to be better than the one before it by more than this factor.
+const LEAST_STEP: f64 = 0.05;
+/// Steps in cycles of the finest part over the whole span.
+const STEP_CYCLES: f64 = 0.14;
+const FEWEST_STEPS: f64 = 4.0;
+/// Trials of a stage at most.
+const MOST_TRIALS: usize = 4000;
+/// Logarithm of the odds from which a rhythm is believed, and least probability of one length.
+const BELIEVED: f64 = 3.0;
+const SURE: f64 = 0.9;
+/// The same where nobody marked anything, and how far the length may lie from what was expected, in standard uncertainties.
+const PLAIN: f64 = 12.0;
+const AGREES: f64 = 2.5;
+/// Lengths that differ by fewer cycles than this are one.
+const ONE_CYCLES: f64 = 0.4;
+/// Points that stand for the line of the scale, and what their scatter is to that of the length through them.
 const POINTS: usize = 5;
+const POINTS_OVER_LENGTH: f64 = 0.79;
+/// Least standard uncertainty of such a point, pixels.
+const LEAST_U_PX: f64 = 0.3;
 
-/// The scale between two labels, by its own marks.
+/// A mark of the scale that a person set.
+pub(super) struct Label {
+    /// Where it would be seen without the bulb.
+    pub(super) mark: HandMark,
+    /// Its standard uncertainty in pixels.
+    pub(super) u_px: f64,
+}
+
+/// The scale's own marks along the labels.
+pub(super) struct Finer {
+    /// Points along the line with their millimetres.
+    pub(super) points: Vec<HandMark>,
+    /// Standard uncertainty of each along it, pixels.
+    pub(super) u_px: f64,
+    /// By how much the length was mended, relative.
+    off: f64,
+}
+
+/// The scale between labels, by its own marks.
 ///
-/// A strip along both is laid straight; the length between the labels, and its bend by perspective, are those with which the
-/// strip's light has most of the period of the numbered marks.
+/// - **Takes** two or more labels on one line, as they would be seen without the bulb, and the bulb before them, if any.
+/// - **Gives** points along the line; none where no rhythm stands out, or the labels are too near.
+pub(super) fn finer(picture: &Picture, labels: &[Label], bulb: Option<&BulbBefore>) -> Option<Finer> {
+    of_line(picture, &Line::through(labels)?, bulb, BELIEVED)
+}
+
+/// The scale along a line of which it is known how many pixels a millimetre has, within a few per cent.
 ///
-/// - **Takes** two marks of the scale a person set, with standard uncertainty `u_px`.
-/// - **Gives** points along the line with their millimetres; none where no rhythm stands out, or the labels are too near.
-pub(super) fn finer(picture: &Picture, labels: &[HandMark], u_px: f64) -> Option<Vec<HandMark>> {
-    let [a, b] = labels else { return None };
-    let span_mm = b.along_mm? - a.along_mm?;
-    let (from, to) = (a.point_px(), b.point_px());
-    let length_px = (to[0] - from[0]).hypot(to[1] - from[1]);
-    if span_mm.abs() < FEWEST_PERIODS * PERIOD_MM || length_px < LEAST_PX * span_mm.abs() / PERIOD_MM {
+/// - **Takes** both ends of the line, the pixels of a millimetre with their relative standard uncertainty, and the bulb before it,
+///   if any.
+/// - **Gives** points along the line with millimetres from an arbitrary zero; none where no rhythm stands out plainly.
+pub(super) fn unaided(
+    picture: &Picture,
+    [from, to]: [[f64; 2]; 2],
+    (px_per_mm, length_u): (f64, f64),
+    bulb: Option<&BulbBefore>,
+) -> Option<Finer> {
+    let way = [to[0] - from[0], to[1] - from[1]];
+    let length_px = way[0].hypot(way[1]);
+    let line = Line { from, way, length_px, start_mm: 0.0, span_mm: length_px / px_per_mm, length_u };
+    if !(line.span_mm.is_finite() && line.span_mm > 0.0) {
         return None;
     }
-    let strip = Strip::read(picture, from, to, span_mm.abs());
-    let reach = (REACH_U * std::f64::consts::SQRT_2 * u_px / length_px).clamp(0.01, MOST);
-    let coarse = strip.best(&COARSE, [0.0, reach], [0.0, BEND_STEP * f64::from(BENDS)])?;
-    if !coarse.is_plain {
+    of_line(picture, &line, bulb, PLAIN).filter(|found| found.off.abs() < AGREES * length_u)
+}
+
+fn of_line(picture: &Picture, line: &Line, bulb: Option<&BulbBefore>, believed: f64) -> Option<Finer> {
+    let periods = line.span_mm.abs() / PERIOD_MM;
+    if periods < FEWEST_PERIODS || line.length_px < LEAST_PX * periods {
         return None;
     }
-    let cycle = PERIOD_MM / span_mm.abs();
-    let fine =
-        strip.best(&FINE, [coarse.length, 0.3 * cycle], [coarse.bend, 1.5 * BEND_STEP]).unwrap_or(coarse);
-    let point = |k: usize| {
-        let t = k as f64 / (POINTS - 1) as f64;
+    let strip = Strip::read(picture, line, bulb);
+    let clicked = Region {
+        middle: [0.0; 2],
+        reach: [(REACH * line.length_u).max(0.3 / periods), REACH * PERSPECTIVE_U],
+    };
+    let rough = strip.weigh(ROUGH, &clicked, line)?;
+    if !(rough.odds > believed && rough.mass > SURE) {
+        return None;
+    }
+    let ink = [INK_U / periods, 4.0 * INK_U / periods];
+    let mut found = Found { u: [0, 1].map(|k| rough.u[k].hypot(ink[k])), ..rough };
+    for parts in SHARP {
+        let region = Region { middle: found.mean, reach: found.u.map(|u| NEXT_REACH * u) };
+        let finer = strip.weigh(parts, &region, line)?;
+        if finer.odds > BELIEVED {
+            found = Found { u: [0, 1].map(|k| finer.u[k].max(LEAST_STEP * found.u[k])), ..finer };
+        }
+    }
+    let u_px = (POINTS_OVER_LENGTH * line.length_px * found.u[0]).max(LEAST_U_PX);
+    let points = (0..POINTS).map(|k| line.mark(k as f64 / (POINTS - 1) as f64, found.mean)).collect();
+    Some(Finer { points, u_px, off: found.mean[0] })
+}
+
+/// The line through the labels.
+struct Line {
+    from: [f64; 2],
+    way: [f64; 2],
+    length_px: f64,
+    start_mm: f64,
+    span_mm: f64,
+    /// Relative standard uncertainty of the span by the clicks.
+    length_u: f64,
+}
+
+impl Line {
+    fn through(labels: &[Label]) -> Option<Self> {
+        if labels.iter().any(|label| label.mark.across_mm.is_some_and(|mm| mm != 0.0)) {
+            return None;
+        }
+        let mut known: Vec<(f64, [f64; 2], f64)> = labels
+            .iter()
+            .filter_map(|label| Some((label.mark.along_mm?, label.mark.point_px(), label.u_px.powi(-2))))
+            .collect();
+        known.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let (first, last) = (known.first()?.1, known.last()?.1);
+        let way = [last[0] - first[0], last[1] - first[1]];
+        let length_px = way[0].hypot(way[1]);
+        let weight: f64 = known.iter().map(|k| k.2).sum();
+        let mean = |of: &dyn Fn(&(f64, [f64; 2], f64)) -> f64| {
+            known.iter().map(|k| k.2 * of(k)).sum::<f64>() / weight
+        };
+        // the direction from end to end, the place by all labels
+        let across = [-way[1] / length_px, way[0] / length_px];
+        let aside = mean(&|k| (k.1[0] - first[0]) * across[0] + (k.1[1] - first[1]) * across[1]);
+        let from = [0, 1].map(|k| first[k] + aside * across[k]);
+        // the slope of millimetres over the part of the way, by least squares
+        let part =
+            |p: [f64; 2]| ((p[0] - from[0]) * way[0] + (p[1] - from[1]) * way[1]) / (length_px * length_px);
+        let (t_mean, mm_mean) = (mean(&|k| part(k.1)), mean(&|k| k.0));
+        let moment = mean(&|k| (part(k.1) - t_mean).powi(2));
+        let span_mm = mean(&|k| (part(k.1) - t_mean) * (k.0 - mm_mean)) / moment;
+        let length_u = ((weight * moment).sqrt() * length_px).recip().min(WIDEST_U);
+        let is_line = length_px > 0.0 && span_mm > 0.0 && span_mm.is_finite() && length_u > 0.0;
+        is_line.then(|| Self {
+            from,
+            way,
+            length_px,
+            start_mm: mm_mean - span_mm * t_mean,
+            span_mm,
+            length_u,
+        })
+    }
+
+    /// Logarithm of the probability that the clicks alone give a trial.
+    fn prior(&self, [length, bend]: [f64; 2]) -> f64 {
+        -0.5 * ((length / self.length_u).powi(2) + (bend / PERSPECTIVE_U).powi(2))
+    }
+
+    /// A point so far along the way, with its millimetres.
+    fn mark(&self, t: f64, trial: [f64; 2]) -> HandMark {
         HandMark {
             what: HandMarkKind::Scale,
-            x_px: from[0] + t * (to[0] - from[0]),
-            y_px: from[1] + t * (to[1] - from[1]),
-            along_mm: a.along_mm.map(|start| start + span_mm * fine.place(t)),
+            x_px: self.from[0] + t * self.way[0],
+            y_px: self.from[1] + t * self.way[1],
+            along_mm: Some(self.start_mm + self.span_mm * place(trial, t)),
             across_mm: None,
         }
-    };
-    Some((0..POINTS).map(point).collect())
-}
-
-/// What a trial of length and bend gives.
-#[derive(Debug, Clone, Copy)]
-struct Trial {
-    /// Relative change of the length between the labels, and bend.
-    length: f64,
-    bend: f64,
-    power: f64,
-    is_plain: bool,
-}
-
-impl Trial {
-    /// Part of the span at part `t` of the way between the labels.
-    fn place(&self, t: f64) -> f64 {
-        (1.0 + self.length) * t + self.bend * (t * t - t)
     }
 }
 
-/// Light along the scale, row by row, evened.
-struct Strip {
-    /// Part of the way between the labels of each sample.
-    t: Vec<f64>,
-    rows: Vec<Vec<f32>>,
-    span_mm: f64,
-    /// Pixels of one period.
-    period_px: f64,
+/// Part of the span at part `t` of the way between the labels: a projection of a line, which keeps its first end.
+fn place([length, bend]: [f64; 2], t: f64) -> f64 {
+    (1.0 + length) * t * (1.0 - bend) / (1.0 - bend * t)
+}
+
+/// Lengths and perspectives that are tried.
+struct Region {
+    middle: [f64; 2],
+    reach: [f64; 2],
+}
+
+/// What a stage comes to.
+struct Found {
+    /// Mean and standard deviation of length and perspective.
+    mean: [f64; 2],
+    u: [f64; 2],
+    /// Logarithm of the odds that there is a rhythm at all.
+    odds: f64,
+    /// Probability of the likeliest length.
+    mass: f64,
 }
 
 impl Strip {
-    fn read(picture: &Picture, from: [f64; 2], to: [f64; 2], span_mm: f64) -> Self {
-        let way = [to[0] - from[0], to[1] - from[1]];
-        let length = way[0].hypot(way[1]);
-        let scale = length / span_mm;
-        // half a period beyond each label
-        let beyond = 0.5 * PERIOD_MM / span_mm;
-        let count = ((1.0 + 2.0 * beyond) * length).ceil().clamp(64.0, SAMPLES as f64) as usize;
-        let t: Vec<f64> =
-            (0..count).map(|i| -beyond + (1.0 + 2.0 * beyond) * i as f64 / (count - 1) as f64).collect();
-        let rows = ((2.0 * STRIP_MM * scale) as usize).clamp(5, ROWS);
-        let across = [-way[1] / length, way[0] / length];
-        let period =
-            (PERIOD_MM / span_mm / ((1.0 + 2.0 * beyond) / (count - 1) as f64)).round().max(3.0) as usize;
-        let row = |k: usize| -> Vec<f32> {
-            let off = STRIP_MM * scale * (2.0 * k as f64 / (rows - 1) as f64 - 1.0);
-            let light: Vec<f32> = t
-                .iter()
-                .map(|t| {
-                    let (x, y) =
-                        (from[0] + t * way[0] + off * across[0], from[1] + t * way[1] + off * across[1]);
-                    picture.light(x, y).max(0.0).sqrt()
-                })
-                .collect();
-            evened(&light, period)
-        };
-        Self { rows: (0..rows).map(row).collect(), t, span_mm, period_px: PERIOD_MM * scale }
-    }
-
-    /// The length and bend within reach of a middle that give most power in these parts of the period.
-    fn best(&self, parts: &[f64], [length, reach]: [f64; 2], [bend, bend_reach]: [f64; 2]) -> Option<Trial> {
-        let parts: Vec<f64> =
-            parts.iter().copied().filter(|part| self.period_px / part >= LEAST_PX).collect();
-        let finest = parts.iter().copied().fold(0.0, f64::max);
-        if finest <= 0.0 {
-            return None;
+    /// The probability of each length and perspective within a region, by the rhythm's parts that can be seen.
+    fn weigh(&self, parts: &[usize], region: &Region, line: &Line) -> Option<Found> {
+        let parts: Vec<usize> = parts.iter().copied().filter(|part| self.shows(*part)).collect();
+        let finest = self.periods * *parts.last()? as f64;
+        let levels = self.levels(&parts);
+        let steps = |reach: f64, step: f64| (reach / step).ceil().clamp(FEWEST_STEPS, 200.0) as i32;
+        // a perspective moves the middle by a quarter of itself
+        let (mut i_most, mut j_most) = (
+            steps(region.reach[0], STEP_CYCLES / finest),
+            steps(region.reach[1], 4.0 * STEP_CYCLES / finest),
+        );
+        while (2 * i_most + 1) * (2 * j_most + 1) > MOST_TRIALS as i32 {
+            (i_most, j_most) = ((i_most - 1).max(1), (j_most - 1).max(1));
         }
-        // an eighth of the finest part over the whole span
-        let step = 0.125 * PERIOD_MM / finest / self.span_mm;
-        let steps = (reach / step).ceil().max(1.0) as i32;
-        let bends = (bend_reach / (2.0 * step).min(BEND_STEP)).ceil().clamp(1.0, f64::from(BENDS)) as i32;
         let mut trials = Vec::new();
-        for j in -bends..=bends {
-            for i in -steps..=steps {
-                let trial = Trial {
-                    length: length + reach * f64::from(i) / f64::from(steps),
-                    bend: bend + bend_reach * f64::from(j) / f64::from(bends),
-                    power: 0.0,
-                    is_plain: false,
+        for j in -j_most..=j_most {
+            for i in -i_most..=i_most {
+                let at = |k: usize, step: i32, most: i32| {
+                    region.middle[k] + region.reach[k] * f64::from(step) / f64::from(most)
                 };
-                trials.push(Trial { power: self.power(&trial, &parts), ..trial });
+                let trial = [at(0, i, i_most), at(1, j, j_most)];
+                let prior = line.prior(trial);
+                trials.push((trial, prior, prior + self.evidence(trial, &parts, &levels)));
             }
         }
-        let best = *trials.iter().max_by(|a, b| a.power.total_cmp(&b.power))?;
-        let median = crate::ring_curve::median(trials.iter().map(|trial| trial.power).collect());
-        let apart = 0.6 * PERIOD_MM / self.span_mm;
-        let away = trials.iter().filter(|trial| (trial.length - best.length).abs() > apart);
-        let others = away.map(|trial| trial.power).fold(0.0, f64::max);
-        let is_inside = (best.length - length).abs() < 0.98 * reach;
-        let is_plain = best.power > ABOVE_MEDIAN * median && best.power > ABOVE_OTHERS * others && is_inside;
-        Some(Trial { is_plain, ..best })
+        Some(summed(&trials, ONE_CYCLES / self.periods))
     }
+}
 
-    /// Power of the rows in these parts of the period, each row's phase its own.
-    fn power(&self, trial: &Trial, parts: &[f64]) -> f64 {
-        let cycles: Vec<f64> = self.t.iter().map(|t| self.span_mm / PERIOD_MM * trial.place(*t)).collect();
-        let mut power = 0.0;
-        for part in parts {
-            let waves: Vec<(f32, f32)> = cycles
-                .iter()
-                .map(|c| {
-                    let (s, c) = (std::f64::consts::TAU * part * c).sin_cos();
-                    (s as f32, c as f32)
-                })
-                .collect();
-            for row in &self.rows {
-                let (mut s, mut c) = (0.0_f32, 0.0_f32);
-                for (value, wave) in row.iter().zip(&waves) {
-                    s += value * wave.0;
-                    c += value * wave.1;
-                }
-                power += f64::from(s * s + c * c);
+/// Mean, width and odds of weighed trials.
+fn summed(trials: &[([f64; 2], f64, f64)], one: f64) -> Found {
+    let best = trials.iter().max_by(|a, b| a.2.total_cmp(&b.2)).map_or(([0.0; 2], 0.0), |t| (t.0, t.2));
+    let (mut prior, mut total, mut near, mut mean, mut square) = (0.0, 0.0, 0.0, [0.0; 2], [0.0; 2]);
+    for (trial, before, after) in trials {
+        let weight = (after - best.1).exp();
+        prior += before.exp();
+        total += weight;
+        if (trial[0] - best.0[0]).abs() < one {
+            near += weight;
+            for k in 0..2 {
+                mean[k] += weight * trial[k];
+                square[k] += weight * trial[k] * trial[k];
             }
         }
-        power
     }
-}
-
-/// A row less its mean over two periods, over its scatter there: dim and bright pieces alike.
-fn evened(light: &[f32], period: usize) -> Vec<f32> {
-    let flat = subtract(light, &moving_mean(light, period));
-    let squares: Vec<f32> = flat.iter().map(|v| v * v).collect();
-    let size = moving_mean(&squares, period);
-    let least = 1e-6_f32;
-    flat.iter().zip(size).map(|(v, s)| (v / (s + least).sqrt()).clamp(-3.0, 3.0)).collect()
-}
-
-fn subtract(a: &[f32], b: &[f32]) -> Vec<f32> {
-    a.iter().zip(b).map(|(a, b)| a - b).collect()
-}
-
-/// Mean over `half` samples to each side.
-fn moving_mean(values: &[f32], half: usize) -> Vec<f32> {
-    let mut sums = vec![0.0_f64];
-    for value in values {
-        sums.push(sums.last().copied().unwrap_or(0.0) + f64::from(*value));
-    }
-    (0..values.len())
-        .map(|i| {
-            let (from, to) = (i.saturating_sub(half), (i + half + 1).min(values.len()));
-            ((sums[to] - sums[from]) / (to - from) as f64) as f32
-        })
-        .collect()
+    let mean = mean.map(|sum| sum / near);
+    let u = [0, 1].map(|k| (square[k] / near - mean[k] * mean[k]).max(0.0).sqrt());
+    Found { mean, u, odds: best.1 + (total / prior.max(1e-300)).ln(), mass: near / total }
 }
 
 #[cfg(test)]
@@ -228,23 +283,34 @@ mod tests {
         Picture::from_rgb8(900, 120, rgb).expect("a picture")
     }
 
-    fn label(x: f64, mm: f64) -> HandMark {
-        HandMark { what: HandMarkKind::Scale, x_px: x, y_px: 62.0, along_mm: Some(mm), across_mm: None }
+    fn label(x: f64, mm: f64) -> Label {
+        let what = HandMarkKind::Scale;
+        Label { mark: HandMark { what, x_px: x, y_px: 62.0, along_mm: Some(mm), across_mm: None }, u_px: 3.0 }
     }
 
     #[test]
     fn labels_clicked_four_pixels_off_are_mended_by_the_centimetres_between_them() {
         let mm_px = 3.7;
         let labels = [label(60.0 + 10.0 * mm_px - 4.0, 10.0), label(60.0 + 200.0 * mm_px + 4.0, 200.0)];
-        let points = finer(&ruled(mm_px), &labels, 3.0).expect("a rhythm");
-        let (first, last) = (points[0], points[POINTS - 1]);
+        let found = finer(&ruled(mm_px), &labels, None).expect("a rhythm");
+        let (first, last) = (found.points[0], found.points[POINTS - 1]);
         let scale = (last.x_px - first.x_px) / (last.along_mm.unwrap_or(0.0) - first.along_mm.unwrap_or(0.0));
         assert!((scale / mm_px - 1.0).abs() < 1e-3, "{scale} for {mm_px}");
     }
 
     #[test]
-    fn a_blank_strip_has_no_rhythm() {
+    fn a_blank_strip_and_noise_have_no_rhythm() {
+        let labels = [label(100.0, 10.0), label(800.0, 200.0)];
         let blank = Picture::from_rgb8(900, 120, vec![90; 900 * 120 * 3]).expect("a picture");
-        assert!(finer(&blank, &[label(100.0, 10.0), label(800.0, 200.0)], 3.0).is_none());
+        assert!(finer(&blank, &labels, None).is_none());
+        for seed in 1..20_u64 {
+            let mut state = seed;
+            let noise = (0..900 * 120 * 3).map(|_| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                60 + (state >> 59) as u8
+            });
+            let noisy = Picture::from_rgb8(900, 120, noise.collect()).expect("a picture");
+            assert!(finer(&noisy, &labels, None).is_none(), "seed {seed}");
+        }
     }
 }

@@ -30,7 +30,7 @@ fn choices(key: &str) -> &'static [&'static str] {
     match key {
         "shape" => &["circular", "square"],
         "field_direction" => &["+z", "-z"],
-        "kind" => &["ruler", "grid", "board"],
+        "kind" => &["ruler", "grid", "board", "mirror"],
         _ => &[],
     }
 }

@@ -80,7 +80,7 @@ pub(super) fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'
         (_, "kind") => ("Kind", "", ""),
         (_, "spacing") => ("Spacing", "between marks", "1 mm"),
         (_, "offset") => {
-            ("Offset", "from the plane of the anode aperture, positive towards the camera", "0(1) mm")
+            ("Offset", "from the plane of the anode aperture, positive towards the camera", "-95(3) mm")
         }
         (_, "relative_uncertainty") => {
             ("Of its length", "standard uncertainty of the scale itself", "0.05 %")
