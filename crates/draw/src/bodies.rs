@@ -15,8 +15,6 @@ const BELOW_MM: f64 = 34.0;
 /// Blur of what is out of focus, in picture widths (about 3 px of 3000 before, 6 px behind).
 const DEFOCUS_NEAR: f64 = 0.0008;
 const DEFOCUS_FAR: f64 = 0.0010;
-/// Light falls from above, left, before the bench.
-const LIGHT: Vec3 = [-0.40, 0.72, 0.57];
 
 /// The bench, split by the plane through the bulb's centre that faces the camera.
 pub(crate) struct Bench {
@@ -74,6 +72,11 @@ pub(crate) fn coarse_centre(x: usize, y: usize) -> (f64, f64) {
     (middle(x), middle(y))
 }
 
+/// Seed of everything's grain.
+fn grain(scene: &Scene) -> u64 {
+    scene.room.grain.unwrap_or(scene.seed)
+}
+
 /// Wall and table.
 struct Backdrop {
     into_room: Vec3,
@@ -91,7 +94,7 @@ impl Backdrop {
             table_y: -lowest - BELOW_MM,
             light: scene.room.light,
             wall: scene.room.background,
-            seed: scene.seed,
+            seed: grain(scene),
         }
     }
 
@@ -174,12 +177,12 @@ fn coil_colour(coils: &Coils, scene: &Scene, normal: Vec3, place: Vec3, glow: [f
     let radius = (place[0] * place[0] + place[1] * place[1]).sqrt();
     let out = radius - coils.mean_radius_mm;
     let base: [f64; 3] = if normal[2].abs() > 0.5 {
-        cheek(out / (0.5 * coils.winding_radial_mm), place, radius, scene.seed)
+        cheek(out / (0.5 * coils.winding_radial_mm), place, radius, grain(scene))
     } else {
-        let wire = texture(scene.seed ^ 9, place[2] / 0.55, 0.3);
+        let wire = texture(grain(scene) ^ 9, place[2] / 0.55, 0.3);
         [0.30, 0.13, 0.055].map(|c| c * (1.0 + 0.35 * wire))
     };
-    let lit = scene.room.light * (0.42 + 0.58 * dot(normal, LIGHT).max(0.0));
+    let lit = scene.room.light * (0.42 + 0.58 * dot(normal, scene.room.lamp).max(0.0));
     // The ring lights what faces it: the inner rims most, the cheeks at a slant.
     let facing = if normal[2].abs() > 0.5 { 0.35 } else { 1.0 };
     std::array::from_fn(|channel| {

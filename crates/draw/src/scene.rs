@@ -124,17 +124,24 @@ pub struct Room {
     pub reflections: f64,
     /// Linear red, green, blue of the wall behind the bench.
     pub background: [f32; 3],
+    /// Direction from the bench to the lamp, of unit length.
+    pub lamp: [f64; 3],
+    /// Seed of the grain of walls, table and coils, where it is not the scene's: pictures of one bench share it.
+    pub grain: Option<u64>,
 }
+
+/// The usual lamp: above, left, before the bench.
+const LAMP: [f64; 3] = [-0.40, 0.72, 0.57];
 
 impl Room {
     /// A darkened room with a faint window.
     pub fn dark() -> Self {
-        Room { light: 0.012, reflections: 0.6, background: [0.36, 0.34, 0.31] }
+        Room { light: 0.012, reflections: 0.6, background: [0.36, 0.34, 0.31], lamp: LAMP, grain: None }
     }
 
     /// The same room with the lights on.
     pub fn lit() -> Self {
-        Room { light: 1.0, reflections: 0.0, background: [0.36, 0.34, 0.31] }
+        Room { light: 1.0, reflections: 0.0, background: [0.36, 0.34, 0.31], lamp: LAMP, grain: None }
     }
 }
 

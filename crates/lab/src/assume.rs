@@ -128,6 +128,8 @@ pub struct Apparatus {
     pub background: [Known; 3],
     /// m, lens to the bulb's centre.
     pub camera_distance: Option<Known>,
+    /// Whether the bench file says that nobody touched the camera between ring and scale.
+    pub is_camera_fixed: bool,
     /// m, of the scale from the muzzle's plane.
     pub scale_offset: Known,
     /// Whether the bench file states it.
@@ -218,6 +220,7 @@ impl Apparatus {
                 .as_ref()
                 .and_then(|camera| camera.distance.as_ref())
                 .map(|stated| Known::stated(stated, Spread::Normal(0.01 * stated.value))),
+            is_camera_fixed: bench.camera.as_ref().is_some_and(|camera| camera.is_fixed),
             scale_offset,
             is_scale_offset_stated: scale.is_some_and(|scale| scale.offset.is_some()),
             scale_relative_u,

@@ -1,18 +1,21 @@
-//! What stands still between the scale's photograph and the ring's: edges of the coils, and how the camera moved.
+//! What stands still between the scale's photograph and the ring's: coils, clamps, base, table and room, and how the camera moved.
 //!
-//! The coils stay where they are when the tube comes out and the scale goes in. Where their edges lie elsewhere in the
-//! other photograph, the camera moved, and the scale's plane must be carried along. Coil faces before and behind the
-//! scale's plane move by different amounts, so each edge is given the face it belongs to.
+//! They stay where they are when the tube comes out and the scale goes in. Where their edges lie elsewhere in the other photograph,
+//! the camera moved, and the scale's plane must be carried along. Things before and behind the plane move by different amounts,
+//! so each edge is given a distance: that of a coil's face where coils are stated, else of the bench or of the room behind it.
 
+mod depth;
 mod edge;
 mod fit;
-
-use nalgebra::Vector3;
+mod rough;
 
 use crate::picture::Picture;
+use crate::plane::solve::TUKEY_CUT;
 use crate::plane::{Moved, ScalePlane};
-use edge::{Edge, Sampling, Shifts, edges, shifts};
-use fit::Seen;
+use depth::{Place, places};
+use edge::{Edge, Found, Guess, Sampling, edges, look};
+use fit::{Seen, Unknowns};
+use rough::{Similarity, Sketch};
 
 /// A flat face of a coil, at right angles to the pair's axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,213 +35,169 @@ impl CoilFace {
     }
 }
 
-/// An edge this far beyond the rims still belongs to the coil (millimetres).
-const MARGIN_MM: f64 = 6.0;
-/// Where the axis may lie from the middle of the picture, and how finely it is looked for (millimetres).
-const AXIS_WITHIN_MM: f64 = 60.0;
-const AXIS_STEP_MM: f64 = 2.0;
-/// So many edges vote for it.
-const AXIS_EDGES: usize = 400;
-/// An edge this close to a rim votes for an axis (millimetres).
-const RIM_MM: f64 = 2.5;
-/// Fewest edges of the coils worth a comparison, and most: more cost time and share their errors.
+/// Fewest edges worth a comparison, and most on coils of stated size and elsewhere: more cost time and share their errors.
 const FEWEST_EDGES: usize = 60;
-const MOST_EDGES: usize = 260;
-/// Fewest of them found again on the other photograph.
+const MOST_ON_COILS: usize = 260;
+const MOST_ELSEWHERE: usize = 400;
+/// Fewest of them found again on the other photograph, and of sectors of the picture (24) in which they lie.
 const FEWEST_SEEN: usize = 30;
-/// So many edges settle the first, rough look.
-const ROUGH_EDGES: usize = 260;
+const FEWEST_SECTORS: usize = 5;
+/// Looked for at wrong places some edges seem to agree as well: those that agree must be more by this factor, and by `FEWEST_SEEN`.
+const ABOVE_CHANCE: f64 = 2.0;
+/// The wrong place, in fine steps.
+const WRONG_STEPS: [f64; 2] = [23.0, -17.0];
 /// Edges that moved by less than this part of a fine step need no second look.
 const PLAINLY_STILL: f64 = 0.4;
 /// So many of the edges found must agree for that, and scatter by less than this part of a fine step.
 const IN_PLACE: f64 = 0.8;
 const TOGETHER: f64 = 0.45;
-/// Largest roll of the camera looked for, and its step (radians).
-const ROLL: f64 = 0.012;
-const ROLL_STEP: f64 = 0.003;
+/// What is believed at first about the rough motion, and about better ones, in fine steps.
+const ABOUT_ROUGH: f64 = 7.0;
+const ABOUT_FINE: f64 = 3.0;
 
-/// Edges of the coils on the scale's photograph, ready to be looked for on another one.
+/// Edges on the scale's photograph, ready to be looked for on another one.
 #[derive(Debug, Clone)]
 pub struct StillEdges {
     size_px: [usize; 2],
     step_px: f64,
     edges: Vec<Edge>,
-    faces: Vec<CoilFace>,
-    /// Faces that each edge may belong to, and its place on each in the scale's own axes.
-    places: Vec<Vec<OnFace>>,
-}
-
-/// A face that an edge may belong to, and its place there in the scale's own axes.
-#[derive(Debug, Clone, Copy)]
-struct OnFace {
-    face: usize,
-    point: Vector3<f64>,
+    /// Places that each edge may have in space.
+    places: Vec<Vec<Place>>,
+    sketch: Sketch,
 }
 
 impl StillEdges {
-    /// Finds the coils' edges on the photograph of a scale; none where too few are seen.
+    /// Finds edges on the photograph of a scale; none where too few are seen.
+    ///
+    /// - **Takes** the photograph, the scale's plane on it, and the faces of coils of stated size, or none.
     pub fn on_scale_photo(picture: &Picture, plane: &ScalePlane, faces: &[CoilFace]) -> Option<Self> {
         let step_px = (picture.width().max(picture.height()) as f64 / 1500.0).max(1.0);
         let all = edges(picture);
-        let places: Vec<Vec<Option<[f64; 2]>>> = all
-            .iter()
-            .map(|edge| faces.iter().map(|face| plane.at_height(edge.px, face.above_mm)).collect())
-            .collect();
-        let axis = axis(&places, faces)?;
-        let mut kept = Vec::new();
-        let mut on_faces = Vec::new();
-        for (edge, at) in all.into_iter().zip(&places) {
-            let fits: Vec<OnFace> = faces
-                .iter()
-                .zip(at)
-                .enumerate()
-                .filter_map(|(k, (face, p))| {
-                    let p = (*p)?;
-                    let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
-                    let within = face.rims_mm[0] - MARGIN_MM..=face.rims_mm[1] + MARGIN_MM;
-                    let point = plane.space_point(edge.px, face.above_mm)?;
-                    within.contains(&reach).then_some(OnFace { face: k, point })
-                })
-                .collect();
-            if !fits.is_empty() {
-                kept.push(edge);
-                on_faces.push(fits);
-            }
-        }
-        if kept.len() < FEWEST_EDGES {
+        let at = places(plane, &all, faces);
+        let is_on_coil = |places: &[Place]| places.iter().any(|place| place.class < faces.len());
+        let (coils, others): (Vec<_>, Vec<_>) = all
+            .into_iter()
+            .zip(at)
+            .filter(|(_, places)| !places.is_empty())
+            .partition(|(_, places)| is_on_coil(places));
+        let thinned = |list: Vec<(Edge, Vec<Place>)>, most: usize| {
+            let every = list.len().div_ceil(most).max(1);
+            list.into_iter().step_by(every)
+        };
+        let kept = thinned(coils, MOST_ON_COILS).chain(thinned(others, MOST_ELSEWHERE));
+        let (mut edges, places): (Vec<Edge>, Vec<Vec<Place>>) = kept.unzip();
+        if edges.len() < FEWEST_EDGES {
             return None;
         }
-        let every = kept.len().div_ceil(MOST_EDGES);
-        let mut kept: Vec<Edge> = kept.into_iter().step_by(every).collect();
-        let on_faces = on_faces.into_iter().step_by(every).collect();
-        for edge in &mut kept {
-            edge.read(picture, step_px);
-        }
+        edges.iter_mut().for_each(|edge| edge.read(picture, step_px));
         let size_px = [picture.width(), picture.height()];
-        Some(Self { size_px, step_px, edges: kept, faces: faces.to_vec(), places: on_faces })
+        Some(Self { size_px, step_px, edges, places, sketch: Sketch::of(picture) })
     }
 
     /// How the camera stood when it took another photograph, against this one.
     ///
     /// - **Takes** the other photograph, of the same size, and the scale's plane on this one.
-    /// - **Gives** the camera's motion with its uncertainty; none where the coils can't be seen on both.
+    /// - **Gives** the camera's motion with its uncertainty; none where too little is seen on both.
     pub fn moved(&self, other: &Picture, plane: &ScalePlane) -> Option<Moved> {
         if [other.width(), other.height()] != self.size_px {
             return None;
         }
-        // most cameras are clamped: edges that agree that they are in their places leave nothing else to look for; of a
-        // picture that moved, what is alike by chance lies anywhere in reach
-        let nowhere = vec![[0.0; 2]; self.edges.len()];
-        if let Some(seen) = self.looked_for(other, Sampling::near(self.step_px), &nowhere)
-            && let Some(motion) = fit::motion(self, plane, &seen, None)
-            && motion.edges_used as f64 > IN_PLACE * seen.len() as f64
+        // most cameras are clamped: edges that agree that they are in their places leave nothing else to look for
+        let nowhere = Unknowns::zeros();
+        let near = Sampling::near(self.step_px);
+        let in_place = self.seen_again(other, near, &|number| {
+            self.edges.get(number).map(|edge| Guess { at: edge.px, turn: [1.0, 0.0] }).into_iter().collect()
+        });
+        if in_place.len() >= FEWEST_SEEN
+            && let Some(motion) = fit::motion(self, plane, &in_place, &nowhere, ABOUT_FINE * self.step_px)
+            && motion.edges_used as f64 > IN_PLACE * in_place.len() as f64
             && motion.spread_px < TOGETHER * self.step_px
             && motion.edges_px < PLAINLY_STILL * self.step_px
         {
             return Some(motion);
         }
-        let rough = self.rough_shifts(other);
-        let first = self.looked_for(other, Sampling::fine(self.step_px), &rough);
-        let mut motion = fit::motion(self, plane, &first?, None)?;
-        if motion.edges_px < PLAINLY_STILL * self.step_px {
-            return Some(motion);
-        }
-        for _ in 0..2 {
-            let guesses = self.shifts_by(plane, &motion, &rough);
-            let seen = self.looked_for(other, Sampling::near(self.step_px), &guesses)?;
-            motion = fit::motion(self, plane, &seen, Some(&motion))?;
-        }
-        Some(motion)
-    }
-
-    /// Shift in pixels of each edge by the shift and roll that most of them agree on.
-    fn rough_shifts(&self, other: &Picture) -> Vec<[f64; 2]> {
-        let coarse = Sampling::coarse(self.step_px);
-        let nowhere = vec![[0.0; 2]; self.edges.len()];
-        let found = shifts(other, &self.edges, coarse, |edge| &edge.coarse, &nowhere);
-        let [x, y, roll] = self.roughly(&found, coarse);
-        let centre = self.size_px.map(|n| (n as f64 - 1.0) / 2.0);
-        let by = |edge: &Edge| [x - roll * (edge.px[1] - centre[1]), y + roll * (edge.px[0] - centre[0])];
-        self.edges.iter().map(by).collect()
-    }
-
-    /// Shift of each edge by a motion; of those that have no face, the rough one.
-    fn shifts_by(&self, plane: &ScalePlane, motion: &Moved, rough: &[[f64; 2]]) -> Vec<[f64; 2]> {
-        let camera = plane.after(motion.unknowns);
-        let by = |number: usize, edge: &Edge| {
-            let face = motion.faces.get(number).copied().flatten()?;
-            let place = self.places.get(number)?.iter().find(|place| place.face == face)?;
-            let to = camera.sees(&place.point)?;
-            Some([to[0] - edge.px[0], to[1] - edge.px[1]])
-        };
-        let rough_of = |number: usize| rough.get(number).copied().unwrap_or_default();
-        let edges = self.edges.iter().enumerate();
-        edges.map(|(number, edge)| by(number, edge).unwrap_or_else(|| rough_of(number))).collect()
-    }
-
-    /// The shifts of edges found around guesses; none where too few are found.
-    fn looked_for(&self, other: &Picture, sampling: Sampling, guesses: &[[f64; 2]]) -> Option<Vec<Seen>> {
-        let found = shifts(other, &self.edges, sampling, |edge| &edge.fine, guesses);
-        let seen = |(number, ((edge, guess), found)): (usize, ((&Edge, &[f64; 2]), &Shifts))| {
-            let across = guess[0] * edge.normal[0] + guess[1] * edge.normal[1];
-            Some(Seen { edge: number, across_px: across + found.best()? })
-        };
-        let seen: Vec<Seen> =
-            self.edges.iter().zip(guesses).zip(&found).enumerate().filter_map(seen).collect();
-        (seen.len() >= FEWEST_SEEN).then_some(seen)
-    }
-
-    /// The shift (x, y) of the picture's middle in pixels and the roll that most edges agree on.
-    fn roughly(&self, found: &[Shifts], sampling: Sampling) -> [f64; 3] {
-        let step = sampling.step_px;
-        let reach = sampling.reach as i32;
-        let centre = self.size_px.map(|n| (n as f64 - 1.0) / 2.0);
-        let every = self.edges.len().div_ceil(ROUGH_EDGES);
-        let mut best = ([0.0; 3], f64::NEG_INFINITY);
-        let rolls = (ROLL / ROLL_STEP).round() as i32;
-        for roll in -rolls..=rolls {
-            let roll = f64::from(roll) * ROLL_STEP;
-            for i in -reach..=reach {
-                for j in -reach..=reach {
-                    let [x, y] = [i, j].map(|n| f64::from(n) * step);
-                    let mut sum = 0.0;
-                    for (edge, shift) in self.edges.iter().zip(found).step_by(every) {
-                        let dx = x - roll * (edge.px[1] - centre[1]);
-                        let dy = y + roll * (edge.px[0] - centre[0]);
-                        sum += shift.alike_at((dx * edge.normal[0] + dy * edge.normal[1]) / step);
-                    }
-                    if sum > best.1 {
-                        best = ([x, y, roll], sum);
-                    }
-                }
+        let mut best: Option<(Moved, Vec<Seen>)> = None;
+        for similarity in self.sketch.on(other) {
+            let Some(found) = self.closely(other, plane, &similarity) else { continue };
+            if best.as_ref().is_none_or(|best| found.0.edges_used > best.0.edges_used) {
+                best = Some(found);
             }
         }
-        best.0
+        let (motion, seen) = best?;
+        self.is_plain(other, plane, &motion, &seen).then_some(motion)
     }
-}
 
-/// Where the pair's axis meets the scale's plane: the place about which most edges lie on rims.
-fn axis(places: &[Vec<Option<[f64; 2]>>], faces: &[CoilFace]) -> Option<[f64; 2]> {
-    let votes = |axis: [f64; 2], within: f64| {
-        let on_rim = |at: &&Vec<Option<[f64; 2]>>| {
-            faces.iter().zip(at.iter()).any(|(face, p)| {
-                p.is_some_and(|p| {
-                    let reach = face.reach([p[0] - axis[0], p[1] - axis[1]]);
-                    face.rims_mm.iter().any(|rim| (reach - rim).abs() < within)
-                })
-            })
+    /// The motion by the edges about a rough one, and the edges found.
+    fn closely(&self, other: &Picture, plane: &ScalePlane, rough: &Similarity) -> Option<(Moved, Vec<Seen>)> {
+        let mut at = fit::of_similarity(self, plane, rough)?;
+        let (fine, near) = (Sampling::fine(self.step_px), Sampling::near(self.step_px));
+        let mut last = None;
+        for (sampling, first) in [(fine, ABOUT_ROUGH), (near, ABOUT_FINE), (near, ABOUT_FINE)] {
+            let seen = self.seen_again(other, sampling, &|number| self.guesses(plane, &at, number, [0.0; 2]));
+            if seen.len() < FEWEST_SEEN {
+                return None;
+            }
+            let found = fit::motion(self, plane, &seen, &at, first * self.step_px)?;
+            at = found.unknowns.into();
+            last = Some((found, seen));
+        }
+        last
+    }
+
+    /// Whether more edges agree, in more parts of the picture, than would by chance.
+    fn is_plain(&self, other: &Picture, plane: &ScalePlane, motion: &Moved, seen: &[Seen]) -> bool {
+        let at: Unknowns = motion.unknowns.into();
+        let near = Sampling::near(self.step_px);
+        let wrong = WRONG_STEPS.map(|steps| steps * self.step_px);
+        let beside = self.seen_again(other, near, &|number| self.guesses(plane, &at, number, wrong));
+        let within = TUKEY_CUT * motion.spread_px;
+        let agreeing = |seen: &[Seen], aside: [f64; 2]| -> Vec<[f64; 2]> {
+            let is_near = |s: &&Seen| {
+                let off = |guess: &Guess| {
+                    let [x, y] = [0, 1].map(|k| s.at[k] - guess.at[k]);
+                    (x * s.normal[0] + y * s.normal[1]).abs()
+                };
+                self.guesses(plane, &at, s.edge, aside).iter().map(off).fold(f64::INFINITY, f64::min) < within
+            };
+            seen.iter().filter(is_near).filter_map(|s| Some(self.edges.get(s.edge)?.px)).collect()
         };
-        let every = places.len().div_ceil(AXIS_EDGES).max(1);
-        places.iter().step_by(every).filter(on_rim).count()
-    };
-    // first on a wide net with wide rims, then closely
-    let best = |about: [f64; 2], reach: f64, step: f64, within: f64| {
-        let steps = (reach / step).round() as i32;
-        let nodes = (-steps..=steps).flat_map(|i| (-steps..=steps).map(move |j| [i, j].map(f64::from)));
-        let nodes = nodes.map(|n| [about[0] + step * n[0], about[1] + step * n[1]]);
-        nodes.map(|axis| (votes(axis, within), axis)).max_by_key(|(votes, _)| *votes)
-    };
-    let (_, rough) = best([0.0; 2], AXIS_WITHIN_MM, 2.0 * AXIS_STEP_MM, 2.0 * RIM_MM)?;
-    let (votes, axis) = best(rough, 3.0 * AXIS_STEP_MM, 0.5 * AXIS_STEP_MM, RIM_MM)?;
-    (votes >= FEWEST_EDGES / 4).then_some(axis)
+        let (here, chance) = (agreeing(seen, [0.0; 2]), agreeing(&beside, wrong));
+        let mut sectors: Vec<usize> = here.iter().map(|px| self.sector(*px)).collect();
+        sectors.sort_unstable();
+        sectors.dedup();
+        here.len() as f64 > ABOVE_CHANCE * chance.len() as f64 + FEWEST_SEEN as f64
+            && sectors.len() >= FEWEST_SECTORS
+    }
+
+    /// Where an edge may be seen after a motion, one guess a place, all moved `aside` by so many pixels.
+    fn guesses(&self, plane: &ScalePlane, motion: &Unknowns, number: usize, aside: [f64; 2]) -> Vec<Guess> {
+        let camera = plane.after((*motion).into());
+        let turn = plane.turned_by((*motion).into()).unwrap_or([1.0, 0.0]);
+        let mut guesses: Vec<Guess> = Vec::new();
+        for place in self.places.get(number).into_iter().flatten() {
+            let Some(at) = camera.sees(&place.point) else { continue };
+            let at = [at[0] + aside[0], at[1] + aside[1]];
+            let is_new =
+                |old: &Guess| (old.at[0] - at[0]).hypot(old.at[1] - at[1]) > PLAINLY_STILL * self.step_px;
+            if guesses.iter().all(is_new) {
+                guesses.push(Guess { at, turn });
+            }
+        }
+        guesses
+    }
+
+    /// The edges found again about their guesses, each where it is most alike.
+    fn seen_again(
+        &self,
+        other: &Picture,
+        sampling: Sampling,
+        guesses: &dyn Fn(usize) -> Vec<Guess>,
+    ) -> Vec<Seen> {
+        let one = |(number, edge): (usize, &Edge)| {
+            let found = guesses(number).into_iter().filter_map(|guess| look(other, edge, sampling, &guess));
+            let best: Found = found.max_by(|a, b| a.alike.total_cmp(&b.alike))?;
+            Some(Seen { edge: number, at: best.at, normal: best.normal })
+        };
+        self.edges.iter().enumerate().filter_map(one).collect()
+    }
 }

@@ -1,6 +1,6 @@
-//! The scale's plane as the camera sees it when the ring is photographed: where it was, or where the coils say it went.
+//! The scale's plane as the camera sees it when the ring is photographed: where it was, or where what stands still says it went.
 
-use arcmass_photo::plane::ScalePlane;
+use arcmass_photo::plane::{Moved, ScalePlane};
 use arcmass_photo::still::{CoilFace, StillEdges};
 use arcmass_photo::{PhotoCaveat, Picture};
 
@@ -17,30 +17,39 @@ pub(super) struct Calibrated {
     pub(super) standard: Standard,
     size_px: [usize; 2],
     focal_length_mm: Option<f64>,
-    /// The coils on that photograph, where they are seen.
+    /// What stands still on that photograph, where enough is seen.
     still: Option<StillEdges>,
+    /// Whether the bench file says that the camera was not touched.
+    is_fixed: bool,
 }
 
 /// Focal lengths that the camera wrote differ by less than this relatively unless the lens was zoomed.
 const SAME_LENS: f64 = 0.02;
-/// Where the camera stood still the coils' edges lie less than this from their places, in parts of the picture's longer
-/// side: 0.0001 to 0.00025 in 68 pairs of drawn photographs, above 0.0013 in 18 with a camera moved by some millimetres.
+/// Where the camera stood still edges lie less than this from their places, in parts of the picture's longer side: 0.0001 to
+/// 0.00025 in 68 pairs of drawn photographs, above 0.0013 in 18 with a camera moved by some millimetres.
 const STILL_PICTURES: f64 = 0.0004;
 /// And less than this many times what they scatter about any motion: light from another side moves edges, but not alike.
 const STILL_SPREADS: f64 = 1.5;
+/// A motion changes the diameter for certain from so many standard uncertainties of its growth on.
+const CERTAIN: f64 = 4.0;
+/// By how much a camera that was touched may stand nearer or farther: standard uncertainty in millimetres (common practice with
+/// stands and tables, no source).
+const TOUCHED_MM: f64 = 5.0;
+/// Code of the caveat on a scale whose camera could not be compared with the ring's.
+pub(super) const UNCHECKED: &str = "camera-unchecked";
 
 impl Calibrated {
-    /// Remembers the coils beside the plane.
+    /// Remembers what stands still beside the plane.
     pub(super) fn of(
         picture: &Picture,
         plane: ScalePlane,
         standard: Standard,
         apparatus: &Apparatus,
     ) -> Self {
-        let faces = faces(apparatus);
-        let still = if faces.is_empty() { None } else { StillEdges::on_scale_photo(picture, &plane, &faces) };
+        let still = StillEdges::on_scale_photo(picture, &plane, &faces(apparatus));
         let size_px = [picture.width(), picture.height()];
-        Self { plane, standard, size_px, focal_length_mm: picture.facts().focal_length_mm, still }
+        let focal_length_mm = picture.facts().focal_length_mm;
+        Self { plane, standard, size_px, focal_length_mm, still, is_fixed: apparatus.is_camera_fixed }
     }
 
     /// The plane for a ring's photograph `name`, which is another picture than the scale's.
@@ -69,28 +78,59 @@ impl Calibrated {
                 "ring and scale must be taken at one focal length; the camera wrote {here} mm here and {there} mm at the scale"
             )));
         }
-        Ok(self.moved(ring).unwrap_or_else(|| self.plane.clone()))
+        Ok(self.carried(ring))
     }
 
-    fn moved(&self, ring: &Picture) -> Option<ScalePlane> {
-        let moved = self.still.as_ref()?.moved(ring, &self.plane)?;
-        let least = STILL_PICTURES * ring.width().max(ring.height()) as f64;
-        let do_agree = 2 * moved.edges_used > moved.edges_seen;
-        if !do_agree || moved.edges_px < least.max(STILL_SPREADS * moved.spread_px) {
-            return None;
+    /// The plane as the ring's camera sees it.
+    fn carried(&self, ring: &Picture) -> ScalePlane {
+        let moved = self.still.as_ref().and_then(|still| still.moved(ring, &self.plane));
+        match moved {
+            Some(moved) if self.is_still(&moved, ring) => self.plane.clone(),
+            Some(moved) => self.after(&moved).unwrap_or_else(|| self.unchecked()),
+            None if self.is_fixed => self.plane.clone(),
+            None => self.unchecked(),
         }
-        let shifted = self.plane.shifted(&moved)?;
-        let mut plane = self.plane.moved_by(&moved)?;
+    }
+
+    /// Whether nothing is where another camera would see it.
+    fn is_still(&self, moved: &Moved, ring: &Picture) -> bool {
+        let least = STILL_PICTURES * ring.width().max(ring.height()) as f64;
+        let is_certain = self
+            .plane
+            .shifted(moved)
+            .is_some_and(|shifted| shifted.growth.abs() > CERTAIN * shifted.growth_u);
+        moved.edges_px < least || (moved.edges_px < STILL_SPREADS * moved.spread_px && !is_certain)
+    }
+
+    /// The plane carried along with the camera.
+    fn after(&self, moved: &Moved) -> Option<ScalePlane> {
+        let shifted = self.plane.shifted(moved)?;
+        let mut plane = self.plane.moved_by(moved)?;
         plane.caveats.push(PhotoCaveat::new(
             "camera-moved",
             format!(
-                "the camera must not move between ring and scale, but the coils stand {:.1} pixels elsewhere; the scale was carried along, which changes the diameter by {:+.2} %",
+                "the camera must not move between ring and scale, but what stands still stands {:.1} pixels elsewhere; the scale was carried along, which changes the diameter by {:+.2} %",
                 shifted.shift_px,
                 -100.0 * shifted.growth
             ),
             "clamp the camera, use a remote release, and photograph the scale again without touching it",
         ));
         Some(plane)
+    }
+
+    /// The plane as it was, with what an unseen motion would do to it.
+    fn unchecked(&self) -> ScalePlane {
+        let relative_u = TOUCHED_MM / self.plane.camera_mm[2].max(1.0);
+        let mut plane = self.plane.unchecked(relative_u);
+        plane.caveats.push(PhotoCaveat::new(
+            UNCHECKED,
+            format!(
+                "whether the camera stood still between ring and scale could not be checked, as nothing that stands still is seen on both photographs; {TOUCHED_MM:.0} mm nearer or farther would change the diameter by {:.1} %, which its uncertainty now holds",
+                100.0 * relative_u
+            ),
+            "leave a little light on the coils and the bench in both photographs, or write `fixed = true` under [camera] if nobody touched the camera",
+        ));
+        plane
     }
 }
 

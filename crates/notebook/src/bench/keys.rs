@@ -56,7 +56,7 @@ const TABLES: [(&str, &[&str]); 11] = [
     ("meters.current", METER),
     ("meters.probe", METER),
     ("surroundings", &["background", "latitude", "longitude", "height", "date", "axis_bearing"]),
-    ("camera", &["distance"]),
+    ("camera", &["distance", "fixed"]),
     ("scale", &["kind", "spacing", "offset", "relative_uncertainty"]),
 ];
 

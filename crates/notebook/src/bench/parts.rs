@@ -277,7 +277,10 @@ pub(super) fn surroundings(section: &Section<'_>, sink: &mut Sink) -> Option<Sur
 }
 
 pub(super) fn camera(section: &Section<'_>, sink: &mut Sink) -> Camera {
-    Camera { distance: section.stated("distance", dimension::LENGTH, Must::Positive, sink) }
+    Camera {
+        distance: section.stated("distance", dimension::LENGTH, Must::Positive, sink),
+        is_fixed: section.yes("fixed", sink),
+    }
 }
 
 pub(super) fn scale(section: &Section<'_>, sink: &mut Sink) -> Scale {

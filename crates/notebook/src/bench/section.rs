@@ -246,6 +246,16 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// Yes or no.
+    pub(crate) fn yes(&self, key: &str, sink: &mut Sink) -> bool {
+        let Some(value) = self.raw(key) else { return false };
+        let DeValue::Boolean(yes) = value.get_ref() else {
+            self.wrong_type(key, value, "`true` or `false`", "write it without quotation marks", sink);
+            return false;
+        };
+        *yes
+    }
+
     /// A text.
     pub(crate) fn text(&self, key: &str, sink: &mut Sink) -> Option<String> {
         let value = self.raw(key)?;

@@ -20,6 +20,8 @@ pub enum KeyForm {
     ThreeNumbers,
     /// A day, `2026-03-12`.
     Date,
+    /// `true` or `false`.
+    YesNo,
 }
 
 /// A key that `bench.toml` may hold.
@@ -50,6 +52,7 @@ fn form(table: &str, key: &str) -> KeyForm {
         (_, "muzzle" | "background") => KeyForm::ThreeTexts,
         ("gun", "direction") => KeyForm::ThreeNumbers,
         (_, "date") => KeyForm::Date,
+        (_, "fixed") => KeyForm::YesNo,
         _ => KeyForm::Text,
     }
 }
@@ -158,6 +161,7 @@ fn written(typed: &str, form: KeyForm) -> String {
     match form {
         KeyForm::Integer if typed.parse::<i64>().is_ok() => typed.to_owned(),
         KeyForm::Date if typed.parse::<toml_edit::Datetime>().is_ok() => typed.to_owned(),
+        KeyForm::YesNo if matches!(typed, "true" | "false") => typed.to_owned(),
         KeyForm::ThreeTexts => format!("[{}]", parts.iter().map(|p| text(p)).collect::<Vec<_>>().join(", ")),
         KeyForm::ThreeNumbers if parts.iter().all(|p| p.parse::<f64>().is_ok()) => {
             format!("[{}]", parts.join(", "))

@@ -226,6 +226,8 @@ pub struct Date {
 pub struct Camera {
     /// Lens to the bulb's centre, m.
     pub distance: Option<Stated>,
+    /// Whether nobody touched the camera between the photographs of ring and scale.
+    pub is_fixed: bool,
 }
 
 /// What carries the marks that stand for millimetres.

@@ -9,13 +9,11 @@ use crate::camera::{Camera, Pose};
 /// length).
 pub(crate) const MOVES: usize = 7;
 
-/// How the camera moved, as the coils' edges tell.
+/// How the camera moved, as edges of what stood still tell.
 #[derive(Debug, Clone)]
 pub struct Moved {
     pub(crate) unknowns: [f64; MOVES],
     pub(crate) covariance: SMatrix<f64, MOVES, MOVES>,
-    /// The face that each edge was given.
-    pub(crate) faces: Vec<Option<usize>>,
     /// Edges seen on both photographs.
     pub edges_seen: usize,
     /// Edges that agree.
@@ -77,6 +75,22 @@ impl ScalePlane {
         let (camera, pose) = after(self.camera, self.pose, m);
         MovedCamera { camera, pose }
     }
+
+    /// Cosine and sine of the turn times the growth of what is seen of the plane about the picture's middle after a motion.
+    pub(crate) fn turned_by(&self, m: [f64; MOVES]) -> Option<[f64; 2]> {
+        let (before, after) = (self.after([0.0; MOVES]), self.after(m));
+        let point = |x: f64| {
+            let [x, y] = self.frame.to_scale([x, 0.0]);
+            Vector3::new(x, y, 0.0)
+        };
+        let arm = |camera: &MovedCamera| {
+            let (a, b) = (camera.sees(&point(0.0))?, camera.sees(&point(RING_MM))?);
+            Some([b[0] - a[0], b[1] - a[1]])
+        };
+        let ([a, b], [c, d]) = (arm(&before)?, arm(&after)?);
+        let power = a * a + b * b;
+        (power > 0.0).then(|| [(a * c + b * d) / power, (a * d - b * c) / power])
+    }
 }
 
 /// A camera after a motion, with the scale's own axes before it.
@@ -125,6 +139,11 @@ impl ScalePlane {
             camera.sees(&Vector3::new(x, y, 0.0))
         };
         (0..RING_POINTS).map(point).collect()
+    }
+
+    /// The same plane where the camera may have moved unseen: every length uncertain by this relative standard uncertainty.
+    pub fn unchecked(&self, relative_u: f64) -> Self {
+        Self { slant_relative_u: self.slant_relative_u.hypot(relative_u), ..self.clone() }
     }
 
     /// The plane as the camera sees it after a motion, the motion's uncertainty among the causes of error.

@@ -26,11 +26,7 @@ pub(super) struct Sampling {
 }
 
 impl Sampling {
-    /// For a first look, four fine steps apart.
-    pub(super) fn coarse(fine_px: f64) -> Self {
-        Self { step_px: 4.0 * fine_px, half: 7, reach: 12, along: 4, along_px: 3.5 * fine_px }
-    }
-
+    /// About a rough guess.
     pub(super) fn fine(fine_px: f64) -> Self {
         Self { step_px: fine_px, half: 10, reach: 8, along: 4, along_px: 3.5 * fine_px }
     }
@@ -48,17 +44,48 @@ pub(super) struct Edge {
     pub(super) px: [f64; 2],
     /// Unit vector along the steepest rise.
     pub(super) normal: [f64; 2],
-    /// Slope of the light across it, as sampled coarsely and finely; of unit length.
-    pub(super) coarse: Vec<f32>,
-    pub(super) fine: Vec<f32>,
+    /// Slope of the light across it, of unit length.
+    pub(super) course: Vec<f32>,
 }
 
 impl Edge {
     /// Reads the light across it.
     pub(super) fn read(&mut self, picture: &Picture, fine_px: f64) {
-        let read = |sampling: Sampling| unit(slopes(picture, self.px, self.normal, sampling, sampling.half));
-        (self.coarse, self.fine) = (read(Sampling::coarse(fine_px)), read(Sampling::fine(fine_px)));
+        let sampling = Sampling::fine(fine_px);
+        self.course = unit(slopes(picture, self.px, self.normal, sampling, sampling.half));
     }
+}
+
+/// Where an edge is looked for on the other photograph.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Guess {
+    /// Pixel.
+    pub(super) at: [f64; 2],
+    /// How a step there is turned and grown: cosine and sine of the turn times the growth.
+    pub(super) turn: [f64; 2],
+}
+
+impl Guess {
+    /// A direction turned as the guess says, of unit length.
+    pub(super) fn turned(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let [c, s] = self.turn;
+        let growth = self.growth();
+        [(c * x - s * y) / growth, (s * x + c * y) / growth]
+    }
+
+    fn growth(&self) -> f64 {
+        self.turn[0].hypot(self.turn[1]).max(1e-9)
+    }
+}
+
+/// An edge found on the other photograph.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Found {
+    /// A point on it, the direction across it.
+    pub(super) at: [f64; 2],
+    pub(super) normal: [f64; 2],
+    /// Correlation of the two courses of light.
+    pub(super) alike: f64,
 }
 
 /// Strong edges, evenly spread over the picture.
@@ -99,7 +126,7 @@ pub(super) fn edges(picture: &Picture) -> Vec<Edge> {
             if let Some((x, y, s, steep)) = best {
                 let at = |i: isize| factor as f64 * i as f64 + (factor as f64 - 1.0) / 2.0;
                 let normal = s.map(|v| f64::from(v / steep));
-                found.push(Edge { px: [at(x), at(y)], normal, coarse: Vec::new(), fine: Vec::new() });
+                found.push(Edge { px: [at(x), at(y)], normal, course: Vec::new() });
             }
         }
     }
@@ -159,62 +186,32 @@ fn unit(mut v: Vec<f32>) -> Vec<f32> {
     v
 }
 
-/// How alike the courses of light are at each shift.
-#[derive(Debug, Clone)]
-pub(super) struct Shifts {
-    /// Size of the correlation at each shift from −reach to +reach; its sign turns where the light comes from elsewhere.
-    alike: Vec<f32>,
-    step_px: f64,
-}
-
-impl Shifts {
-    /// At a shift in samples, from 0 to 1; 0 beyond the reach.
-    pub(super) fn alike_at(&self, samples: f64) -> f64 {
-        let at = samples + (self.alike.len() / 2) as f64;
-        let low = at.floor();
-        if low < 0.0 {
-            return 0.0;
-        }
-        let value = |k: usize| self.alike.get(k).copied().map_or(0.0, f64::from);
-        let (a, b) = (value(low as usize), value(low as usize + 1));
-        let between = a + (b - a) * (at - low);
-        between * between
+/// Looks for an edge on another photograph around where it is guessed to have gone; none where nothing is alike or the best lies
+/// at the end of the reach.
+pub(super) fn look(other: &Picture, edge: &Edge, sampling: Sampling, guess: &Guess) -> Option<Found> {
+    let normal = guess.turned(edge.normal);
+    let growth = guess.growth();
+    let grown =
+        Sampling { step_px: growth * sampling.step_px, along_px: growth * sampling.along_px, ..sampling };
+    let seen = slopes(other, guess.at, normal, grown, sampling.half + sampling.reach);
+    let own = &edge.course;
+    let alike: Vec<f32> = seen
+        .windows(own.len().max(1))
+        .map(|window| {
+            let product: f32 = window.iter().zip(own).map(|(a, b)| a * b).sum();
+            let power: f32 = window.iter().map(|a| a * a).sum();
+            // its sign turns where the light comes from elsewhere
+            if power > 1e-12 { (product / power.sqrt()).abs() } else { 0.0 }
+        })
+        .collect();
+    let (k, top) = alike.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
+    if *top < ALIKE || k == 0 {
+        return None;
     }
-
-    /// The best shift in pixels along the normal; none where nothing is alike or the best lies at the end.
-    pub(super) fn best(&self) -> Option<f64> {
-        let (k, top) = self.alike.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
-        if *top < ALIKE || k == 0 {
-            return None;
-        }
-        let (a, b) = (*self.alike.get(k - 1)?, *self.alike.get(k + 1)?);
-        let bend = a - 2.0 * top + b;
-        let part = if bend < -1e-6 { f64::from(0.5 * (a - b) / bend) } else { 0.0 };
-        Some((k as f64 + part - (self.alike.len() / 2) as f64) * self.step_px)
-    }
-}
-
-/// Looks for each edge on another photograph, around where it is guessed to have gone.
-pub(super) fn shifts(
-    other: &Picture,
-    edges: &[Edge],
-    sampling: Sampling,
-    course: impl Fn(&Edge) -> &Vec<f32>,
-    guesses: &[[f64; 2]],
-) -> Vec<Shifts> {
-    let look = |(edge, moved): (&Edge, &[f64; 2])| {
-        let at = [edge.px[0] + moved[0], edge.px[1] + moved[1]];
-        let seen = slopes(other, at, edge.normal, sampling, sampling.half + sampling.reach);
-        let own = course(edge);
-        let alike = seen
-            .windows(own.len().max(1))
-            .map(|window| {
-                let product: f32 = window.iter().zip(own).map(|(a, b)| a * b).sum();
-                let power: f32 = window.iter().map(|a| a * a).sum();
-                if power > 1e-12 { (product / power.sqrt()).abs() } else { 0.0 }
-            })
-            .collect();
-        Shifts { alike, step_px: sampling.step_px }
-    };
-    edges.iter().zip(guesses).map(look).collect()
+    let (a, b) = (*alike.get(k - 1)?, *alike.get(k + 1)?);
+    let bend = a - 2.0 * top + b;
+    let part = if bend < -1e-6 { f64::from(0.5 * (a - b) / bend) } else { 0.0 };
+    let across = (k as f64 + part - (alike.len() / 2) as f64) * grown.step_px;
+    let at = [0, 1].map(|n| guess.at[n] + across * normal[n]);
+    Some(Found { at, normal, alike: f64::from(*top) })
 }

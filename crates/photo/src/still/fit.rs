@@ -1,82 +1,101 @@
-//! The camera's motion from the shifts of edges across themselves.
+//! The camera's motion from edges found again on another photograph.
 
 use nalgebra::{SMatrix, SVector};
 
-use super::{OnFace, StillEdges};
+use super::StillEdges;
+use super::depth::Place;
+use super::rough::Similarity;
 use crate::normal::Normal;
 use crate::plane::solve::{TUKEY_CUT, spread, tukey};
 use crate::plane::{MOVES, Moved, MovedCamera, ScalePlane};
 
-/// The shift of one edge across itself.
+/// One edge as it was found again.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seen {
     /// Which edge.
     pub(super) edge: usize,
-    /// Along its normal, in pixels.
-    pub(super) across_px: f64,
+    /// A point on it, pixels of the other photograph, and the direction across it.
+    pub(super) at: [f64; 2],
+    pub(super) normal: [f64; 2],
 }
 
-type Unknowns = SVector<f64, MOVES>;
+pub(super) type Unknowns = SVector<f64, MOVES>;
 type Matrix = SMatrix<f64, MOVES, MOVES>;
 
-/// Standard uncertainties before looking: a camera knocked on its stand, its lens focused anew. Radians about x, y, z;
-/// millimetres along x, y, z; ln(focal length).
-const BEFORE: [f64; MOVES] = [0.02, 0.02, 0.02, 15.0, 15.0, 15.0, 0.003];
+/// Standard uncertainties before looking: a camera set up again by hand, its lens focused or zoomed anew. Radians about x, y, z;
+/// lengths along x, y, z in parts of the distance; ln(focal length).
+const BEFORE: [f64; MOVES] = [0.08, 0.08, 0.08, 0.06, 0.06, 0.06, 0.03];
 /// Steps of the derivatives.
 const STEP: [f64; MOVES] = [1e-5, 1e-5, 1e-5, 1e-2, 1e-2, 1e-2, 1e-5];
-/// Steps of the search: the shifts are nearly straight in the unknowns, the faces settle after two or three.
-const STEPS: usize = 6;
-/// Edges closer together than a sector of the coil share their errors.
+/// Steps of the search, within which what is believed narrows by so much each.
+const STEPS: usize = 9;
+const NARROWER: f64 = 0.65;
+/// Edges closer together than a sector of the picture share their errors.
 const SECTORS: usize = 24;
 /// The light falls otherwise on the coils when the ring glows than when the room is lit, which moves all edges outwards or
 /// inwards alike: measured as 0.01 to 0.04 % of the picture's size where no camera had moved.
 const GROWTH_U: f64 = 2e-4;
+/// What is known of distances at the bench or in the room errs in common by this part of each edge's own uncertainty.
+const DEPTHS_ALIKE: f64 = 0.4;
 /// An edge is never placed better than this (pixels).
 const FINEST_PX: f64 = 0.05;
 
-/// Fits the motion to the shifts; starts at `before`, and gives each edge the face it fits best.
+/// The motion that a rough turn, growth and shift of the picture asks of a camera before the bench.
+pub(super) fn of_similarity(
+    still: &StillEdges,
+    plane: &ScalePlane,
+    similarity: &Similarity,
+) -> Option<Unknowns> {
+    const AXES: [[f64; 2]; 2] = [[1.0, 0.0], [0.0, 1.0]];
+    let edges = still.edges.iter().enumerate().step_by(1 + still.edges.len() / 100);
+    let seen: Vec<Seen> = edges
+        .flat_map(|(edge, of)| AXES.map(|normal| Seen { edge, at: similarity.to(of.px), normal }))
+        .collect();
+    let mut at = Unknowns::zeros();
+    for _ in 0..4 {
+        let rows = rows(still, plane, &seen, &at, f64::INFINITY)?;
+        let weights = vec![1.0; rows.len()];
+        at += step(plane, &rows, &weights, &at)?.0;
+    }
+    Some(at)
+}
+
+/// Fits the motion to edges found again; starts at `start` and believes at first what lies within `first_px` of it. Gives
+/// each edge the place that it fits best.
 pub(super) fn motion(
     still: &StillEdges,
     plane: &ScalePlane,
     seen: &[Seen],
-    before: Option<&Moved>,
+    start: &Unknowns,
+    first_px: f64,
 ) -> Option<Moved> {
-    let mut at: Unknowns = before.map_or_else(Unknowns::zeros, |m| m.unknowns.into());
+    let mut at = *start;
+    let mut spread_px = (first_px / TUKEY_CUT).max(FINEST_PX);
     let mut last = None;
     for _ in 0..STEPS {
-        let rows = rows(still, plane, seen, &at)?;
-        let lefts: Vec<f64> = rows.iter().map(|row| row.left_px).collect();
-        let spread_px = spread(&lefts).max(FINEST_PX);
-        let weights: Vec<f64> = lefts.iter().map(|left| tukey(left / (TUKEY_CUT * spread_px))).collect();
-        let mut sums = Normal::<MOVES>::new();
-        for (row, weight) in rows.iter().zip(&weights) {
-            sums.add(row.slope.into(), weight / (spread_px * spread_px), row.left_px);
-        }
-        let (mut normal, mut right) = (sums.matrix(), sums.right());
-        for (k, u) in BEFORE.iter().enumerate() {
-            normal[(k, k)] += u.powi(-2);
-            right[k] -= at[k] / (u * u);
-        }
-        let inverse = normal.try_inverse()?;
-        at += inverse * right;
+        let rows = rows(still, plane, seen, &at, spread_px)?;
+        let scaled: Vec<f64> = rows.iter().map(|row| row.left_px / row.u_px(spread_px)).collect();
+        let weights: Vec<f64> = rows
+            .iter()
+            .zip(&scaled)
+            .map(|(row, z)| tukey(z / TUKEY_CUT) / row.u_px(spread_px).powi(2))
+            .collect();
+        let (by, inverse) = step(plane, &rows, &weights, &at)?;
+        at += by;
+        let believed: Vec<f64> = scaled.into_iter().filter(|z| z.abs() < TUKEY_CUT).collect();
+        let now = spread_px * spread(&believed);
         last = Some((rows, weights, spread_px, inverse));
+        spread_px = now.max(NARROWER * spread_px).min(spread_px).max(FINEST_PX);
     }
     let (rows, weights, spread_px, inverse) = last?;
-    let mut faces: Vec<Option<usize>> = vec![None; still.edges.len()];
-    for row in &rows {
-        if let Some(face) = faces.get_mut(row.edge) {
-            *face = Some(row.face);
-        }
-    }
-    let among = among_pieces(still, &rows, &weights, spread_px)?;
-    let mut covariance = inverse + inverse * among * inverse;
+    let scatter = among_pieces(still, &rows, &weights)? + alike_depths(&rows, &weights);
+    let mut covariance = inverse + inverse * scatter * inverse;
     covariance[(MOVES - 1, MOVES - 1)] += GROWTH_U * GROWTH_U;
     let used = rows.iter().zip(&weights).filter(|(_, weight)| **weight > 0.0);
     let gone: Vec<f64> = used.map(|(row, _)| row.slope.dot(&at).powi(2)).collect();
     Some(Moved {
         unknowns: at.into(),
         covariance,
-        faces,
         edges_seen: rows.len(),
         edges_used: gone.len(),
         edges_px: (gone.iter().sum::<f64>() / gone.len().max(1) as f64).sqrt(),
@@ -84,18 +103,48 @@ pub(super) fn motion(
     })
 }
 
+/// A step of Gauss and Newton towards the rows, with what is known before; and the inverse of the normal matrix.
+fn step(plane: &ScalePlane, rows: &[Row], weights: &[f64], at: &Unknowns) -> Option<(Unknowns, Matrix)> {
+    let mut sums = Normal::<MOVES>::new();
+    for (row, weight) in rows.iter().zip(weights) {
+        sums.add(row.slope.into(), *weight, row.left_px);
+    }
+    let (mut normal, mut right) = (sums.matrix(), sums.right());
+    for (k, u) in BEFORE.iter().enumerate() {
+        let u = if (3..6).contains(&k) { u * plane.camera_mm[2] } else { *u };
+        normal[(k, k)] += u.powi(-2);
+        right[k] -= at[k] / (u * u);
+    }
+    let inverse = normal.try_inverse()?;
+    Some((inverse * right, inverse))
+}
+
 /// One edge's part of the fit.
 struct Row {
     edge: usize,
-    /// The face it fits best.
-    face: usize,
-    /// What its shift across itself changes by for each unknown.
+    /// The class of the place it fits best.
+    class: usize,
+    /// What its place across itself changes by for each unknown.
     slope: Unknowns,
-    /// Its shift as seen, less that of the motion.
+    /// Where it was found, less where the motion puts it.
     left_px: f64,
+    /// By how much one standard uncertainty of its distance moves it.
+    depth_px: f64,
 }
 
-fn rows(still: &StillEdges, plane: &ScalePlane, seen: &[Seen], at: &Unknowns) -> Option<Vec<Row>> {
+impl Row {
+    fn u_px(&self, spread_px: f64) -> f64 {
+        if spread_px.is_finite() { spread_px.hypot(self.depth_px) } else { 1.0 }
+    }
+}
+
+fn rows(
+    still: &StillEdges,
+    plane: &ScalePlane,
+    seen: &[Seen],
+    at: &Unknowns,
+    spread_px: f64,
+) -> Option<Vec<Row>> {
     let here = plane.after((*at).into());
     let stepped = |(k, step): (usize, &f64)| {
         let mut moved = *at;
@@ -105,36 +154,63 @@ fn rows(still: &StillEdges, plane: &ScalePlane, seen: &[Seen], at: &Unknowns) ->
     let moved: Vec<MovedCamera> = STEP.iter().enumerate().map(stepped).collect();
     let mut rows = Vec::with_capacity(seen.len());
     for s in seen {
-        let (edge, places) = (still.edges.get(s.edge)?, still.places.get(s.edge)?);
-        let across = |camera: &MovedCamera, place: &OnFace| {
-            let to = camera.sees(&place.point)?;
-            Some((to[0] - edge.px[0]) * edge.normal[0] + (to[1] - edge.px[1]) * edge.normal[1])
+        let places = still.places.get(s.edge)?;
+        let left = |camera: &MovedCamera, point: &nalgebra::Vector3<f64>| {
+            let to = camera.sees(point)?;
+            Some((s.at[0] - to[0]) * s.normal[0] + (s.at[1] - to[1]) * s.normal[1])
         };
-        let left = |place: &OnFace| across(&here, place).map(|a| (s.across_px - a, *place));
-        let nearest = places.iter().filter_map(left).min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
-        let Some((left_px, place)) = nearest else { continue };
-        let from = s.across_px - left_px;
-        let mut slope = Unknowns::zeros();
+        let row = |place: &Place| {
+            let left_px = left(&here, &place.point)?;
+            let nearer = place.nearer.as_ref().and_then(|point| left(&here, point));
+            let depth_px = nearer.map_or(0.0, |nearer| nearer - left_px);
+            Some((
+                Row { edge: s.edge, class: place.class, slope: Unknowns::zeros(), left_px, depth_px },
+                *place,
+            ))
+        };
+        let unlikely = |row: &Row| {
+            let u = row.u_px(spread_px);
+            (row.left_px / u).powi(2) + 2.0 * u.ln()
+        };
+        let best = places.iter().filter_map(row).min_by(|a, b| unlikely(&a.0).total_cmp(&unlikely(&b.0)));
+        let Some((mut row, place)) = best else { continue };
         for (k, (camera, step)) in moved.iter().zip(STEP).enumerate() {
-            slope[k] = (across(camera, &place)? - from) / step;
+            row.slope[k] = (row.left_px - left(camera, &place.point)?) / step;
         }
-        rows.push(Row { edge: s.edge, face: place.face, slope, left_px });
+        rows.push(row);
     }
     Some(rows)
 }
 
-/// Scatter of the gradient among pieces of the coils: edges of one piece share how the light falls on it, so that pieces
-/// count, not edges.
-fn among_pieces(still: &StillEdges, rows: &[Row], weights: &[f64], spread_px: f64) -> Option<Matrix> {
-    let mut pieces = vec![Unknowns::zeros(); SECTORS * still.faces.len()];
-    let centre = still.size_px.map(|n| n as f64 / 2.0);
+/// Scatter of the gradient among pieces of the bench: edges of one piece share how the light falls on it, so that pieces count,
+/// not edges.
+fn among_pieces(still: &StillEdges, rows: &[Row], weights: &[f64]) -> Option<Matrix> {
+    let classes = rows.iter().map(|row| row.class + 1).max().unwrap_or(1);
+    let mut pieces = vec![Unknowns::zeros(); SECTORS * classes];
     for (row, weight) in rows.iter().zip(weights) {
-        let px = still.edges.get(row.edge)?.px;
-        let angle = (px[1] - centre[1]).atan2(px[0] - centre[0]) / std::f64::consts::TAU + 0.5;
-        let sector = ((angle * SECTORS as f64) as usize).min(SECTORS - 1);
-        if let Some(piece) = pieces.get_mut(sector * still.faces.len() + row.face) {
-            *piece += row.slope * (row.left_px * weight / (spread_px * spread_px));
+        let sector = still.sector(still.edges.get(row.edge)?.px);
+        if let Some(piece) = pieces.get_mut(sector * classes + row.class) {
+            *piece += row.slope * (row.left_px * weight);
         }
     }
     Some(pieces.iter().map(|p| p * p.transpose()).sum())
+}
+
+/// What distances that err alike add to it.
+fn alike_depths(rows: &[Row], weights: &[f64]) -> Matrix {
+    let classes = rows.iter().map(|row| row.class + 1).max().unwrap_or(1);
+    let of = |class: usize| -> Unknowns {
+        let own = rows.iter().zip(weights).filter(|(row, _)| row.class == class);
+        own.map(|(row, weight)| row.slope * (DEPTHS_ALIKE * row.depth_px * weight)).sum()
+    };
+    (0..classes).map(of).map(|sum| sum * sum.transpose()).sum()
+}
+
+impl StillEdges {
+    /// The sector of the picture in which a pixel lies.
+    pub(super) fn sector(&self, px: [f64; 2]) -> usize {
+        let [x, y] = [0, 1].map(|k| px[k] - 0.5 * self.size_px[k] as f64);
+        let angle = y.atan2(x) / std::f64::consts::TAU + 0.5;
+        ((angle * SECTORS as f64) as usize).min(SECTORS - 1)
+    }
 }

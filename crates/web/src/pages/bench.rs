@@ -31,6 +31,7 @@ fn choices(key: &str) -> &'static [&'static str] {
         "shape" => &["circular", "square"],
         "field_direction" => &["+z", "-z"],
         "kind" => &["ruler", "grid", "board", "mirror"],
+        "fixed" => &["true", "false"],
         _ => &[],
     }
 }

@@ -77,6 +77,7 @@ pub(super) fn wording(table: &str, key: &str) -> (&'static str, &'static str, &'
         (_, "date") => ("Day", "", "2026-03-12"),
         (_, "axis_bearing") => ("Bearing of +z", "true, clockwise from north", "120 deg"),
         (_, "distance") => ("Distance", "lens to the bulb's centre", "1.20(2) m"),
+        (_, "fixed") => ("Fixed", "nobody touched it between ring and scale", ""),
         (_, "kind") => ("Kind", "", ""),
         (_, "spacing") => ("Spacing", "between marks", "1 mm"),
         (_, "offset") => {

@@ -55,6 +55,27 @@ pub(crate) const CONDITIONS: &[Condition] = &[
     Condition { name: "gas", says: "much light inside the ring, wide beam", change: gas },
     Condition { name: "second turn", says: "two turns of a helix side by side", change: second_turn },
     Condition { name: "nudged", says: "camera moved between ring and scale", change: nudged },
+    Condition {
+        name: "set up again",
+        says: "camera put back by hand, some centimetres, degrees and per cent of zoom off, the lamp elsewhere",
+        change: set_up_again,
+    },
+    Condition { name: "zoomed", says: "lens zoomed by 1 to 3 % between ring and scale", change: zoomed },
+    Condition {
+        name: "no coils stated",
+        says: "set up again, and the bench file says nothing of the coils",
+        change: no_coils_stated,
+    },
+    Condition {
+        name: "other lamp",
+        says: "camera left alone, the lamp on the other side and far weaker for the ring",
+        change: other_lamp,
+    },
+    Condition {
+        name: "black room",
+        says: "set up again, and nothing but the beam to be seen on the ring's photograph",
+        change: black_room,
+    },
     Condition { name: "squared paper", says: "lines every 5 mm", change: grid },
     Condition { name: "board", says: "dark and light squares of 10 mm", change: board },
     Condition {
@@ -222,6 +243,52 @@ fn nudged(setup: &mut Setup, dice: &mut Dice) {
     view.look_at_mm[0] += dice.between(-3.0, 3.0);
     view.look_at_mm[1] += dice.between(-3.0, 3.0);
     view.roll_deg += dice.between(-0.3, 0.3);
+}
+
+/// The lamp of the rings' photographs on the other side, and one grain for all pictures.
+fn lamp_moved(setup: &mut Setup) {
+    let [x, y, z] = setup.scene.room.lamp;
+    setup.scene.room.lamp = [-x, y, z];
+    let grain = Some(setup.scene.seed);
+    setup.scene.room.grain = grain;
+    setup.scale_room.grain = grain;
+}
+
+fn set_up_again(setup: &mut Setup, dice: &mut Dice) {
+    lamp_moved(setup);
+    setup.scene.room.light = dice.between(0.012, 0.06);
+    setup.scale_room.light = dice.between(0.6, 1.2);
+    let view = &mut setup.scale_camera;
+    for side in 0..3 {
+        view.position_mm[side] += dice.between(-20.0, 20.0);
+    }
+    view.look_at_mm[0] += dice.between(-12.0, 12.0);
+    view.look_at_mm[1] += dice.between(-12.0, 12.0);
+    view.roll_deg += dice.between(-3.0, 3.0);
+    view.focal_px *= dice.between(0.98, 1.02);
+}
+
+fn zoomed(setup: &mut Setup, dice: &mut Dice) {
+    lamp_moved(setup);
+    let sign = if dice.below(2) == 0 { 1.0 } else { -1.0 };
+    setup.scale_camera.focal_px *= 1.0 + sign * dice.between(0.01, 0.03);
+}
+
+fn no_coils_stated(setup: &mut Setup, dice: &mut Dice) {
+    set_up_again(setup, dice);
+    setup.are_coils_stated = false;
+}
+
+fn other_lamp(setup: &mut Setup, _: &mut Dice) {
+    lamp_moved(setup);
+}
+
+fn black_room(setup: &mut Setup, dice: &mut Dice) {
+    set_up_again(setup, dice);
+    // the beam itself lights the coils, too little for this sensor
+    setup.beam.brightness = 0.15;
+    setup.scene.room.light = 0.0;
+    setup.scene.room.reflections = 0.0;
 }
 
 fn paper(setup: &mut Setup, dice: &mut Dice, kind: ScaleKind) {

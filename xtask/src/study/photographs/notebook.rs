@@ -170,11 +170,16 @@ fn bench_file(setup: &Setup, dice: &mut Dice) -> String {
     let (radius, glass, index) =
         bulb.map_or((82.0, 1.5, 1.48), |b| (b.outer_radius_mm, b.glass_thickness_mm, b.glass_index));
     let [x, y, z] = gun.map_or([0.0, -38.0, 0.0], |gun| gun.muzzle_mm);
+    let coils = if setup.are_coils_stated {
+        "[coils]\nshape = \"circular\"\nmean_radius = \"155.0 mm ± 0.5 mm\"\nseparation = \"155.0 mm ± 0.5 mm\"\nturns = 126\n\
+         winding_radial = \"12 mm\"\nwinding_axial = \"15 mm\"\nfield_direction = \"+z\"\n"
+    } else {
+        ""
+    };
     format!(
         "# drawn for a study of the photographs\n\
          [bench]\nformat = 1\nname = \"Drawn bench\"\n\
-         [coils]\nshape = \"circular\"\nmean_radius = \"155.0 mm ± 0.5 mm\"\nseparation = \"155.0 mm ± 0.5 mm\"\nturns = 126\n\
-         winding_radial = \"12 mm\"\nwinding_axial = \"15 mm\"\nfield_direction = \"+z\"\n\
+         {coils}\
          [gun]\nmuzzle = [\"{x:.1} mm\", \"{y:.1} mm\", \"{z:.1} mm\"]\nmuzzle_uncertainty = \"0.5 mm\"\n\
          [bulb]\nouter_radius = \"{radius} mm ± 0.5 mm\"\nglass_thickness = \"{glass:.1} mm ± 0.2 mm\"\nglass_index = \"{index} ± 0.02\"\n\
          [camera]\ndistance = \"{distance:.0} mm ± {distance_u:.0} mm\"\n\

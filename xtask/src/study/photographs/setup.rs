@@ -39,6 +39,8 @@ pub(crate) struct Setup {
     pub(crate) distance_mm: f64,
     /// Blur of the rings' photographs, where it is not the scale's.
     pub(crate) ring_blur_px: Option<f64>,
+    /// Whether the bench file states the coils.
+    pub(crate) are_coils_stated: bool,
 }
 
 impl Setup {
@@ -106,6 +108,7 @@ impl Setup {
             turns: 1.0,
             distance_mm,
             ring_blur_px: None,
+            are_coils_stated: true,
         }
     }
 
