@@ -58,17 +58,38 @@ fn camera(width: u32, height: u32) -> Camera {
 }
 
 fn measured(ring: Camera, scale: Camera) -> Result<RingsDocument, String> {
+    measured_in(ring, scale, (Room::dark(), 1.0), true, "")
+}
+
+/// The same with a room and a brightness of the beam for the ring's photograph, with or without coils in the bench file, and with
+/// more words about the camera.
+fn measured_in(
+    ring: Camera,
+    scale: Camera,
+    (room, brightness): (Room, f64),
+    with_coils: bool,
+    camera: &str,
+) -> Result<RingsDocument, String> {
     let folder = tempfile::tempdir().unwrap();
     let root = folder.path();
     let write = |name: &str, bytes: &[u8]| std::fs::write(Path::new(root).join(name), bytes).unwrap();
     std::fs::create_dir_all(root.join("photos")).unwrap();
-    write("photos/ring.jpg", &draw_ring(&scene(ring, Room::dark(), true)).unwrap().jpeg);
+    let mut dark = scene(ring, room, true);
+    if let Some(beam) = &mut dark.beam {
+        beam.brightness = brightness;
+    }
+    write("photos/ring.jpg", &draw_ring(&dark).unwrap().jpeg);
     let ruler = ScaleObject::ruler(200, -95.0, -30.0, 0.0, 17.0);
     write("photos/scale.jpg", &draw_bench(&scene(scale, Room::lit(), false), &[ruler]).unwrap().jpeg);
+    let coils = if with_coils {
+        "[coils]\nmean_radius = \"150 mm ± 0.5 mm\"\nseparation = \"150 mm ± 0.5 mm\"\n\
+         turns = 130\nwinding_radial = \"12 mm\"\nwinding_axial = \"15 mm\"\n"
+    } else {
+        ""
+    };
     let bench = format!(
-        "[bench]\nformat = 1\nname = \"Bench\"\n[coils]\nmean_radius = \"150 mm ± 0.5 mm\"\nseparation = \"150 mm ± 0.5 mm\"\n\
-         turns = 130\nwinding_radial = \"12 mm\"\nwinding_axial = \"15 mm\"\n[bulb]\nouter_radius = \"82 mm\"\n\
-         [camera]\ndistance = \"{DISTANCE_MM} mm ± 5 mm\"\n[scale]\nspacing = \"1 mm\"\noffset = \"0 mm ± 0.5 mm\"\n"
+        "[bench]\nformat = 1\nname = \"Bench\"\n{coils}[bulb]\nouter_radius = \"82 mm\"\n\
+         [camera]\ndistance = \"{DISTANCE_MM} mm ± 5 mm\"\n{camera}[scale]\nspacing = \"1 mm\"\noffset = \"0 mm ± 0.5 mm\"\n"
     );
     write("bench.toml", bench.as_bytes());
     write(
@@ -120,6 +141,43 @@ fn a_camera_that_went_nearer_is_followed_by_the_coils() {
     assert!(codes(photo).contains(&"camera-moved"), "{:?}", photo.caveats);
     let (off, u) = error(photo);
     assert!(off.abs() < 1.5e-3 && off.abs() < 3.0 * u, "{off} ± {u}");
+}
+
+#[test]
+fn a_camera_set_up_again_is_followed_by_what_stands_still_with_and_without_stated_coils() {
+    // 18 mm nearer, aside, turned by 2.5° and zoomed by 1 %, the lamp on the other side: 3.5 % of the diameter, if nobody noticed
+    let mut again = camera(1800, 1200);
+    again.position_mm = [20.0, 8.0, DISTANCE_MM - 18.0];
+    again.look_at_mm = [6.0, -5.0, 0.0];
+    again.roll_deg += 2.5;
+    again.focal_px *= 1.01;
+    let [x, y, z] = Room::dark().lamp;
+    let room = Room { light: 0.03, lamp: [-x, y, z], ..Room::dark() };
+    for with_coils in [true, false] {
+        let document =
+            measured_in(camera(1800, 1200), again.clone(), (room.clone(), 1.0), with_coils, "").unwrap();
+        let photo = &document.photos[0];
+        assert!(codes(photo).contains(&"camera-moved"), "{with_coils}: {:?}", photo.caveats);
+        let (off, u) = error(photo);
+        assert!(off.abs() < 3e-3 && off.abs() < 3.0 * u, "coils stated: {with_coils}: {off} ± {u}");
+    }
+}
+
+#[test]
+fn a_camera_that_cannot_be_compared_is_said_so_unless_the_bench_file_says_it_was_not_touched() {
+    // so little light, the beam's own on the coils included, that nothing but the beam is seen on the ring's photograph
+    let black = Room { light: 0.0, reflections: 0.0, ..Room::dark() };
+    let looked = |camera_words: &str| {
+        let view = camera(1800, 1200);
+        measured_in(view.clone(), view, (black.clone(), 0.12), true, camera_words).unwrap()
+    };
+    let (open, fixed) = (looked(""), looked("fixed = true\n"));
+    let (open, fixed) = (&open.photos[0], &fixed.photos[0]);
+    let [before, after] = [open, fixed].map(|photo| error(photo).1);
+    assert!(codes(open).contains(&"camera-unchecked"), "{:?}", open.caveats);
+    assert!(before > 5e-3, "5 mm of 700 mm is 0.7 %: {before}");
+    assert!(!codes(fixed).contains(&"camera-unchecked"), "{:?}", fixed.caveats);
+    assert!(after < 3e-3, "{after}");
 }
 
 #[test]

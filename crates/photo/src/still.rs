@@ -52,7 +52,7 @@ const PLAINLY_STILL: f64 = 0.4;
 const IN_PLACE: f64 = 0.8;
 const TOGETHER: f64 = 0.45;
 /// What is believed at first about the rough motion, and about better ones, in fine steps.
-const ABOUT_ROUGH: f64 = 7.0;
+const ABOUT_ROUGH: f64 = 4.5;
 const ABOUT_FINE: f64 = 3.0;
 
 /// Edges on the scale's photograph, ready to be looked for on another one.
@@ -153,11 +153,14 @@ impl StillEdges {
         let within = TUKEY_CUT * motion.spread_px;
         let agreeing = |seen: &[Seen], aside: [f64; 2]| -> Vec<[f64; 2]> {
             let is_near = |s: &&Seen| {
-                let off = |guess: &Guess| {
-                    let [x, y] = [0, 1].map(|k| s.at[k] - guess.at[k]);
-                    (x * s.normal[0] + y * s.normal[1]).abs()
-                };
-                self.guesses(plane, &at, s.edge, aside).iter().map(off).fold(f64::INFINITY, f64::min) < within
+                let guesses = self.guesses(plane, &at, s.edge, aside);
+                s.found.iter().any(|found| {
+                    let off = |guess: &Guess| {
+                        let [x, y] = [0, 1].map(|k| found.at[k] - guess.at[k]);
+                        (x * found.normal[0] + y * found.normal[1]).abs()
+                    };
+                    guesses.iter().any(|guess| off(guess) < within)
+                })
             };
             seen.iter().filter(is_near).filter_map(|s| Some(self.edges.get(s.edge)?.px)).collect()
         };
@@ -186,7 +189,7 @@ impl StillEdges {
         guesses
     }
 
-    /// The edges found again about their guesses, each where it is most alike.
+    /// The edges found again about their guesses.
     fn seen_again(
         &self,
         other: &Picture,
@@ -194,9 +197,10 @@ impl StillEdges {
         guesses: &dyn Fn(usize) -> Vec<Guess>,
     ) -> Vec<Seen> {
         let one = |(number, edge): (usize, &Edge)| {
-            let found = guesses(number).into_iter().filter_map(|guess| look(other, edge, sampling, &guess));
-            let best: Found = found.max_by(|a, b| a.alike.total_cmp(&b.alike))?;
-            Some(Seen { edge: number, at: best.at, normal: best.normal })
+            let guesses = guesses(number);
+            let found: Vec<Found> =
+                guesses.iter().flat_map(|guess| look(other, edge, sampling, guess)).collect();
+            (!found.is_empty()).then_some(Seen { edge: number, found })
         };
         self.edges.iter().enumerate().filter_map(one).collect()
     }

@@ -145,6 +145,7 @@ pub fn rings(
         overlays.extend(outcome.overlay);
         straight.extend(outcome.straight);
     }
+    once_a_scale(&mut photos);
     inputs.sort_by(|a, b| a.file.cmp(&b.file));
     inputs.dedup();
     if photos.is_empty() {
@@ -153,6 +154,21 @@ pub fn rings(
     let document =
         RingsDocument { schema: "arcmass.rings/1".to_owned(), made_by: desk.made_by(inputs), photos, failed };
     Ok(Rings { document, overlays, straight })
+}
+
+/// Why a camera could not be compared is said at length with one ring of each photograph of a scale; the others name it.
+fn once_a_scale(photos: &mut [PhotoEntry]) {
+    let mut said: Vec<(Option<String>, String)> = Vec::new();
+    for photo in photos {
+        let own = photo.caveats.iter_mut().find(|caveat| caveat.code == still::UNCHECKED);
+        let Some(caveat) = own else { continue };
+        match said.iter().find(|(scale, _)| *scale == photo.scale_photo) {
+            Some((_, first)) => {
+                caveat.sentence = format!("whether the camera stood still could not be checked: see {first}");
+            }
+            None => said.push((photo.scale_photo.clone(), photo.photo.clone())),
+        }
+    }
 }
 
 /// Whether a person marked something of known length on any photograph.

@@ -125,7 +125,7 @@ impl Calibrated {
         plane.caveats.push(PhotoCaveat::new(
             UNCHECKED,
             format!(
-                "whether the camera stood still between ring and scale could not be checked, as nothing that stands still is seen on both photographs; {TOUCHED_MM:.0} mm nearer or farther would change the diameter by {:.1} %, which its uncertainty now holds",
+                "whether the camera stood still between ring and scale could not be checked, as nothing that stands still is seen on both photographs; {TOUCHED_MM:.0} mm nearer or farther would change the diameter by {:.1} %, which the uncertainty of every ring measured with this scale now holds",
                 100.0 * relative_u
             ),
             "leave a little light on the coils and the bench in both photographs, or write `fixed = true` under [camera] if nobody touched the camera",

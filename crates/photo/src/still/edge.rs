@@ -84,8 +84,6 @@ pub(super) struct Found {
     /// A point on it, the direction across it.
     pub(super) at: [f64; 2],
     pub(super) normal: [f64; 2],
-    /// Correlation of the two courses of light.
-    pub(super) alike: f64,
 }
 
 /// Strong edges, evenly spread over the picture.
@@ -186,9 +184,11 @@ fn unit(mut v: Vec<f32>) -> Vec<f32> {
     v
 }
 
-/// Looks for an edge on another photograph around where it is guessed to have gone; none where nothing is alike or the best lies
-/// at the end of the reach.
-pub(super) fn look(other: &Picture, edge: &Edge, sampling: Sampling, guess: &Guess) -> Option<Found> {
+/// Looks for an edge on another photograph around where it is guessed to have gone: every place where the light is alike but for the
+/// ends of the reach.
+///
+/// A coil has edges side by side, rims of its faces some pixels apart; which of them it is only the others tell.
+pub(super) fn look(other: &Picture, edge: &Edge, sampling: Sampling, guess: &Guess) -> Vec<Found> {
     let normal = guess.turned(edge.normal);
     let growth = guess.growth();
     let grown =
@@ -204,14 +204,17 @@ pub(super) fn look(other: &Picture, edge: &Edge, sampling: Sampling, guess: &Gue
             if power > 1e-12 { (product / power.sqrt()).abs() } else { 0.0 }
         })
         .collect();
-    let (k, top) = alike.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1))?;
-    if *top < ALIKE || k == 0 {
-        return None;
-    }
-    let (a, b) = (*alike.get(k - 1)?, *alike.get(k + 1)?);
-    let bend = a - 2.0 * top + b;
-    let part = if bend < -1e-6 { f64::from(0.5 * (a - b) / bend) } else { 0.0 };
-    let across = (k as f64 + part - (alike.len() / 2) as f64) * grown.step_px;
-    let at = [0, 1].map(|n| guess.at[n] + across * normal[n]);
-    Some(Found { at, normal, alike: f64::from(*top) })
+    let middle = (alike.len() / 2) as f64;
+    let found = |(k, w): (usize, &[f32])| {
+        let [a, top, b] = *w else { return None };
+        if top < ALIKE || top < a || top <= b {
+            return None;
+        }
+        let bend = a - 2.0 * top + b;
+        let part = if bend < -1e-6 { f64::from(0.5 * (a - b) / bend) } else { 0.0 };
+        let across = ((k + 1) as f64 + part - middle) * grown.step_px;
+        let at = [0, 1].map(|n| guess.at[n] + across * normal[n]);
+        Some(Found { at, normal })
+    };
+    alike.windows(3).enumerate().filter_map(found).collect()
 }
