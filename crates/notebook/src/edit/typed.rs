@@ -38,7 +38,7 @@ pub(super) fn as_written(typed: &str, unit: &str, form: KeyForm) -> String {
             three(typed).iter().map(|part| with_unit(part, unit)).collect::<Vec<_>>().join(", ")
         }
         KeyForm::ThreeNumbers => three(typed).join(", "),
-        KeyForm::Integer | KeyForm::Date => typed.to_owned(),
+        KeyForm::Integer | KeyForm::Date | KeyForm::YesNo => typed.to_owned(),
     }
 }
 
