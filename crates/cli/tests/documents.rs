@@ -362,7 +362,7 @@ fn the_terminal_prints_the_documents_numbers() {
                 .unwrap_or_else(|| panic!("{start}: {told}"))
         };
         assert!(line("Mass of the particle").contains(&q(&document["mass_kg"], 1.0)), "{told}");
-        assert!(line("charge to mass").contains(&q(&document["charge_to_mass_c_per_kg"], 1.0)), "{told}");
+        assert!(line("specific charge").contains(&q(&document["charge_to_mass_c_per_kg"], 1.0)), "{told}");
         for run in document["runs"].as_array().unwrap() {
             let row = line(&format!("● {} ", run["run"].as_str().unwrap()));
             for (key, factor) in [
