@@ -202,13 +202,27 @@ mod tests {
     use super::*;
     use crate::assume::Apparatus;
     use crate::bench;
-    use crate::calibrate;
     use crate::desk::Desk;
-    use crate::model::{Model, Unknowns};
+    use crate::model::Model;
     use crate::simulate::{DESIGNS, Outside, by_lot};
 
     /// Smaller shifts are not worth a digit: 0.01 %.
     const SMALL: f64 = 1e-4;
+
+    /// A wide field across the axis acts by its square: such a model has two best values, and which of them a fit finds hangs on its start.
+    fn is_two_valued(part: &Part<'_>) -> bool {
+        part.what.is_some_and(|what| matches!(what.unknown, Unknown::BackgroundX | Unknown::BackgroundY))
+    }
+
+    /// ln m of a whole fit from where the model's own start is, its derivatives made anew at every step.
+    fn fresh(part: &Part<'_>, left_out: &[Unknown]) -> f64 {
+        let unknowns =
+            part.fitted.unknowns.held(left_out).starting_at(Unknown::LogMass, part.joint.estimate[0]);
+        let model = Model { unknowns, ..part.fitted.clone() };
+        let (priors, start) = (model.unknowns.priors(), model.unknowns.start());
+        let fit = joint::fit::<LabError>(&priors, &start, |theta| model.linearise(theta)).unwrap();
+        fit.estimate[part.mass_place()]
+    }
 
     /// Every shift against a whole fit from the start, its own derivatives at each step, with the effects known to be 0.
     fn check(design: usize, outside: Outside, seed: u64) {
@@ -226,22 +240,11 @@ mod tests {
             if group.contains(&Unknown::LogMass) || group.contains(&Unknown::FieldPerAmpere) {
                 continue;
             }
-            let mut expected = 0.0;
-            for (weight, part) in mixture.told() {
-                let mass = part.mass_place();
-                // from the part's own estimate: a wide field across the axis acts by its square and has two best values
-                let near = |unknowns: &Unknowns| {
-                    part.fitted.unknowns.iter().fold(unknowns.clone(), |near, (place, unknown, _)| {
-                        near.starting_at(unknown, part.joint.estimate[place])
-                    })
-                };
-                let of = |unknowns: Unknowns| {
-                    calibrate::fit(&Model { unknowns, ..part.fitted.clone() }).unwrap().estimate[mass]
-                };
-                let all = near(&part.fitted.unknowns);
-                expected += weight * (of(all.clone()) - of(all.held(&group)));
+            let (mut found, mut expected) = (0.0, 0.0);
+            for refit in refits.parts.iter().filter(|refit| !is_two_valued(refit.part)) {
+                found += refit.weight * refit.shift(&group);
+                expected += refit.weight * (fresh(refit.part, &[]) - fresh(refit.part, &group));
             }
-            let found = refits.shift(&group);
             assert!(
                 (found - expected).abs() < 0.1 * expected.abs() + SMALL,
                 "{}, {outside:?}, seed {seed}, {group:?}: {found} against {expected}",
