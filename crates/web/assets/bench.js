@@ -41,11 +41,16 @@ async function saved(field, fields, typed, values) {
     if (line) line.textContent = "";
   });
   await refresh();
+  const line = () => document.getElementById(`${field.id}-said`);
   const now = document.getElementById(field.id);
-  now?.classList.add("just-saved");
-  const line = document.getElementById(`${field.id}-said`);
-  if (line) say(line, "Saved", "quiet");
-  setTimeout(() => { if (line?.textContent === "Saved") line.textContent = ""; now?.classList.remove("just-saved"); }, 2500);
+  // what was said of it meanwhile, or typed, goes before
+  if (!now || line()?.textContent || isChanged(now)) return;
+  now.classList.add("just-saved");
+  say(line(), "Saved", "quiet");
+  setTimeout(() => {
+    if (line()?.textContent === "Saved") line().textContent = "";
+    document.getElementById(field.id)?.classList.remove("just-saved");
+  }, 2500);
 }
 
 /** The fields of a group once all that it needs are there, or all are empty; else what is still missing is said. */

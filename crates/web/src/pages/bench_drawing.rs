@@ -20,7 +20,7 @@ pub(super) fn drawing() -> Markup {
                 g.dim data-for="gun-muzzle" {
                     circle.spot cx="146" cy="194" r="4" {}
                     path.thin d="M150 158V194M150 158H180" {}
-                    text x="158" y="212" { "muzzle " tspan.symbol { "x, y, z" } }
+                    text x="156" y="214" { "aperture " tspan.symbol { "x, y, z" } }
                 }
                 g.dim data-for="coils-mean_radius coils-mean_half_side" {
                     path d="M150 158L235 73" marker-end="url(#tip)" {}
