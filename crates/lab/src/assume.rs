@@ -311,7 +311,7 @@ fn scale_relative_u(scale: Option<&Scale>, silent: &mut Vec<Silent>) -> f64 {
     };
     silent.push(Silent {
         code: "scale-length-not-stated",
-        sentence: format!("how true the length of {what} is is not stated; taken as u = {} %", 100.0 * relative),
+        sentence: format!("the accuracy of the length of {what} is not stated; taken as u = {} %", 100.0 * relative),
         remedy: "state kind and relative_uncertainty under [scale], from its marking or a comparison with a steel rule",
         effects: &["length-scale"],
     });
