@@ -7,6 +7,7 @@
 mod bench;
 mod check;
 mod curve;
+mod demo;
 pub mod document;
 mod group;
 mod mass;
@@ -19,3 +20,4 @@ mod verdict;
 mod working;
 
 pub use check::{NamedBench, check};
+pub use demo::{ClassDemo, make_class_demo};

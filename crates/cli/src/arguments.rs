@@ -40,7 +40,7 @@ pub(crate) struct Arguments {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     /// Make an example notebook in ./arcmass-demo, measure, reduce and report it
-    #[command(after_help = "Example:\n  arcmass demo")]
+    #[command(after_help = "Example:\n  arcmass demo\n  arcmass demo --class")]
     Demo(Demo),
     /// Make a new notebook with a commented bench file and empty tables
     #[command(after_help = "Example:\n  arcmass new window-bench")]
@@ -129,11 +129,18 @@ pub(crate) struct CombineArguments {
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
     /// Where to make it
-    #[arg(value_name = "DIR", default_value = "arcmass-demo")]
+    #[arg(
+        value_name = "DIR",
+        default_value = "arcmass-demo",
+        default_value_if("class", "true", "arcmass-class")
+    )]
     pub(crate) folder: PathBuf,
     /// Then show its page
     #[arg(long)]
     pub(crate) serve: bool,
+    /// A class of simulated groups in ./arcmass-class instead: its table, its benches, and what was found in it
+    #[arg(long, conflicts_with = "serve")]
+    pub(crate) class: bool,
 }
 
 #[derive(Debug, Args)]

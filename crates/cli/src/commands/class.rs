@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use arcmass_class::document::{BenchEntry, ClassDocument, GroupEntry, SlipEntry, Verdict};
 use arcmass_class::slips::{Where, slip_of};
-use arcmass_class::{NamedBench, check};
+use arcmass_class::{NamedBench, check, make_class_demo};
 use arcmass_notebook::{Notebook, read_class};
 use arcmass_quantity::print;
 
@@ -34,6 +34,32 @@ fn run_check(asked: &ClassCheck, arguments: &Arguments) -> Result<(), Ending> {
     }
     let mut sheet = Sheet::default();
     print_class(&mut sheet, &document);
+    sheet.out()
+}
+
+/// Makes a class of simulated groups, and judges it.
+pub(crate) fn demo(folder: &Path, arguments: &Arguments) -> Result<(), Ending> {
+    let made = make_class_demo(folder, &arguments.desk())?;
+    let table = read_class(&made.table, None)?;
+    let benches: Vec<NamedBench> =
+        made.benches.iter().map(|bench| named(&bench.display().to_string())).collect::<Result<_, _>>()?;
+    let document = check(&table, &benches, &arguments.desk())?;
+    if arguments.json {
+        return show::json(&document, &document.caveats);
+    }
+    let mut sheet = Sheet::default();
+    sheet.line(format!(
+        "A simulated class in {}: class.csv, and a notebook for each bench.",
+        folder.display()
+    ));
+    sheet.gap();
+    print_class(&mut sheet, &document);
+    sheet.gap();
+    let given: Vec<String> =
+        made.benches.iter().map(|bench| format!("--bench {}", bench.display())).collect();
+    sheet.line("The same once more, after a change of the table:");
+    sheet.line(format!("  arcmass class check {} {}", made.table.display(), given.join(" ")));
+    sheet.line("Its hidden truth is in hidden-truth.json; look there last.");
     sheet.out()
 }
 

@@ -10,6 +10,9 @@ use crate::progress::Bar;
 use crate::show::Sheet;
 
 pub(crate) fn run(demo: &Demo, arguments: &Arguments) -> Result<(), Ending> {
+    if demo.class {
+        return crate::commands::class::demo(&demo.folder, arguments);
+    }
     let bar = Bar::new("drawing photographs");
     make_demo(&demo.folder, DemoSize::default(), &arguments.desk(), &bar)?;
     bar.finish();
