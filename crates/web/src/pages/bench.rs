@@ -98,11 +98,12 @@ impl Sheet<'_> {
                 .any(|(of, _, all, more)| *of == table && (all.contains(&key) || more.contains(&key)))
         };
         self.keys.iter().filter(move |place| {
-            place.table == table
-                && !shown.contains(&(place.table, place.key))
-                && !matches!((place.table, place.key), ("bench", _) | ("coils", "shape"))
-                && !(place.table == "coils" && place.key == other)
-                && !together(place.key)
+            let at = (place.table, place.key);
+            let stands_elsewhere = shown.contains(&at)
+                || matches!(at, ("bench", _) | ("coils", "shape"))
+                || at == ("coils", other)
+                || together(place.key);
+            place.table == table && !stands_elsewhere
         })
     }
 }
