@@ -199,7 +199,7 @@ fn alone(group: &ClassGroup, is_radius: bool) -> OnBench {
     OnBench { rows: GroupRows::of(&group.rows, is_radius), slips: vec![no_slip(1.0)], ln_prior: vec![0.0] }
 }
 
-/// Other groups of a bench that must be right by themselves before the bench is called wrong.
+/// Other groups of a bench whose rows must be right by themselves before the bench is called wrong.
 const OTHERS: usize = 2;
 /// Distance from the accepted mass from which a bench disagrees, in standard uncertainties.
 const FAR_U: f64 = 3.0;
@@ -227,7 +227,12 @@ fn written(
                 before.together(&parts, 0.0).is_some_and(|(mass, _)| mass.difference_in_u().abs() > FAR_U)
             }
         });
-        if is_outside && right.len() > OTHERS {
+        // a slip of the sum says nothing against the rows
+        let rows_are_right = |one: &&Checked<'_>| {
+            let right = one.candidates.iter().filter(|c| c.reading == 0).map(|c| c.probability);
+            one.bench == Some(place) && right.sum::<f64>() >= 0.5
+        };
+        if is_outside && checked.iter().filter(rows_are_right).count() > OTHERS {
             right.iter().for_each(|i| checked[*i].verdict = Verdict::Bench);
         }
         outside.push(is_outside);
