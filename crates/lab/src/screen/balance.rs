@@ -41,12 +41,10 @@ pub(super) fn screen(
             FAR_SPREADS * spread
         })
     };
-    let rejected: BTreeSet<usize> = rows
-        .iter()
-        .enumerate()
-        .filter(|(_, row)| !(residual(&row.datum).abs() <= allowed(&row.datum)))
-        .map(|(index, _)| index)
-        .collect();
+    // a residual that is no number lies nowhere
+    let within = |datum: &BalanceDatum| residual(datum).abs() <= allowed(datum);
+    let rejected: BTreeSet<usize> =
+        rows.iter().enumerate().filter(|(_, row)| !within(&row.datum)).map(|(index, _)| index).collect();
     check_share(&rows, &rejected, "current balance")?;
     let file = rows.first().map_or("field-balance.csv", |row| row.file.as_str());
     let kept = rows

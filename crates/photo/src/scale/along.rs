@@ -125,6 +125,9 @@ fn of_line(picture: &Picture, line: &Line, bulb: Option<&BulbBefore>, believed: 
     Some(Finer { points, u_px, off: found.mean[0] })
 }
 
+/// One label: what it says, mm, where it was clicked, px, and its weight, 1/px².
+type Known = (f64, [f64; 2], f64);
+
 /// The line through the labels.
 struct Line {
     from: [f64; 2],
@@ -141,7 +144,7 @@ impl Line {
         if labels.iter().any(|label| label.mark.across_mm.is_some_and(|mm| mm != 0.0)) {
             return None;
         }
-        let mut known: Vec<(f64, [f64; 2], f64)> = labels
+        let mut known: Vec<Known> = labels
             .iter()
             .filter_map(|label| Some((label.mark.along_mm?, label.mark.point_px(), label.u_px.powi(-2))))
             .collect();
@@ -150,9 +153,7 @@ impl Line {
         let way = [last[0] - first[0], last[1] - first[1]];
         let length_px = way[0].hypot(way[1]);
         let weight: f64 = known.iter().map(|k| k.2).sum();
-        let mean = |of: &dyn Fn(&(f64, [f64; 2], f64)) -> f64| {
-            known.iter().map(|k| k.2 * of(k)).sum::<f64>() / weight
-        };
+        let mean = |of: &dyn Fn(&Known) -> f64| known.iter().map(|k| k.2 * of(k)).sum::<f64>() / weight;
         // the direction from end to end, the place by all labels
         let across = [-way[1] / length_px, way[0] / length_px];
         let aside = mean(&|k| (k.1[0] - first[0]) * across[0] + (k.1[1] - first[1]) * across[1]);
