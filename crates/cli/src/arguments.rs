@@ -78,7 +78,7 @@ pub(crate) enum Command {
     #[command(after_help = "Example:\n  arcmass manual man1")]
     Manual(Manual),
     /// A class's results: each group's slips found, the rest pooled
-    #[command(subcommand)]
+    #[command(subcommand, after_help = "Example:\n  arcmass class check class.csv --bench window-bench")]
     Class(ClassCommand),
     /// Serve the notebook as pages in a browser
     #[command(

@@ -89,7 +89,7 @@ fn measured_in(
     };
     let bench = format!(
         "[bench]\nformat = 1\nname = \"Bench\"\n{coils}[bulb]\nouter_radius = \"82 mm\"\n\
-         [camera]\ndistance = \"{DISTANCE_MM} mm ± 5 mm\"\n{camera}[scale]\nspacing = \"1 mm\"\noffset = \"0 mm ± 0.5 mm\"\n"
+         [camera]\ndistance = \"{DISTANCE_MM} mm ± 5 mm\"\n{camera}[scale]\nspacing = \"1 mm\"\noffset = \"0 mm ± 0.5 mm\"\nrelative_uncertainty = \"0.05 %\"\n"
     );
     write("bench.toml", bench.as_bytes());
     write(

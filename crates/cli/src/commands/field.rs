@@ -146,10 +146,11 @@ fn uniformity(sheet: &mut Sheet, document: &FieldDocument) {
     let basis = match over.basis.as_str() {
         "ratings" => "as ratings and glass allow a particle of the accepted mass",
         "readings" => "as the readings make them with the accepted mass",
-        _ => "0.15 to 0.45 coil radii, for want of ratings and readings",
+        _ => "of 0.15 to 0.45 coil radii, for want of ratings and readings",
     };
     sheet.gap();
-    sheet.line(format!("Field along the ring relative to the centre ({basis})"));
+    sheet.line("Field along the ring relative to the centre");
+    sheet.line(format!("  (rings {basis})"));
     let mut rows = vec![["ring mm", "mean %", "largest %"].map(str::to_owned).to_vec()];
     for ring in over.rings.iter().step_by(2) {
         rows.push(vec![
