@@ -51,6 +51,9 @@ const PLAINLY_STILL: f64 = 0.4;
 /// So many of the edges found must agree for that, and scatter by less than this part of a fine step.
 const IN_PLACE: f64 = 0.8;
 const TOGETHER: f64 = 0.45;
+/// Edges that went by less than this many times their spread are where they were, unless another motion makes so many more agree.
+const STANDING_SPREADS: f64 = 1.5;
+const MORE_THAN_STANDING: f64 = 1.25;
 /// What is believed at first about the rough motion, and about better ones, in fine steps.
 const ABOUT_ROUGH: f64 = 4.5;
 const ABOUT_FINE: f64 = 3.0;
@@ -108,8 +111,10 @@ impl StillEdges {
         let in_place = self.seen_again(other, near, &|number| {
             self.edges.get(number).map(|edge| Guess { at: edge.px, turn: [1.0, 0.0] }).into_iter().collect()
         });
-        if in_place.len() >= FEWEST_SEEN
-            && let Some(motion) = fit::motion(self, plane, &in_place, &nowhere, ABOUT_FINE * self.step_px)
+        let standing = (in_place.len() >= FEWEST_SEEN)
+            .then(|| fit::motion(self, plane, &in_place, &nowhere, ABOUT_FINE * self.step_px))
+            .flatten();
+        if let Some(motion) = standing.clone()
             && motion.edges_used as f64 > IN_PLACE * in_place.len() as f64
             && motion.spread_px < TOGETHER * self.step_px
             && motion.edges_px < PLAINLY_STILL * self.step_px
@@ -124,6 +129,13 @@ impl StillEdges {
             }
         }
         let (motion, seen) = best?;
+        // few edges agree about some motion by chance: the camera that stood as it was needs nearly as many for itself
+        if let Some(standing) = standing
+            && standing.edges_px < STANDING_SPREADS * standing.spread_px
+            && (motion.edges_used as f64) < MORE_THAN_STANDING * standing.edges_used as f64
+        {
+            return Some(standing);
+        }
         self.is_plain(other, plane, &motion, &seen).then_some(motion)
     }
 

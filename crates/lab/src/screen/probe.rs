@@ -18,7 +18,7 @@ const FEWEST: usize = 4;
 /// The others' spread is taken for at least this share of the largest field: what a probe read by eye repeats to.
 const LEAST_SHARE: f64 = 1e-3;
 /// Away from the centre the model of the field may itself be off by this share: coils that are not quite where they are stated.
-const OFF_CENTRE_SHARE: f64 = 0.01;
+const OFF_CENTRE_SHARE: f64 = 0.03;
 /// How well a probe's place away from the centre is known, m; common practice, no source.
 const PLACE_M: f64 = 4e-3;
 /// A coils-off reading above this is neither the Earth's field nor a probe's zero, T; common practice, no source.
