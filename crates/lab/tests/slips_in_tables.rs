@@ -1,5 +1,7 @@
 //! One slip of the pen in a table: the row is named with its file and line, the table is refused, or the mass stays.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use std::path::PathBuf;
 
 use arcmass_lab::Desk;

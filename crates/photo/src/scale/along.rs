@@ -166,7 +166,7 @@ impl Line {
         let span_mm = mean(&|k| (part(k.1) - t_mean) * (k.0 - mm_mean)) / moment;
         let length_u = ((weight * moment).sqrt() * length_px).recip().min(WIDEST_U);
         let is_line = length_px > 0.0 && span_mm > 0.0 && span_mm.is_finite() && length_u > 0.0;
-        is_line.then(|| Self {
+        is_line.then_some(Self {
             from,
             way,
             length_px,
