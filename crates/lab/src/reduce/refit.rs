@@ -206,8 +206,8 @@ mod tests {
     use crate::model::Model;
     use crate::simulate::{DESIGNS, Outside, by_lot};
 
-    /// Smaller shifts are not worth a digit: 0.01 %.
-    const SMALL: f64 = 1e-4;
+    /// Smaller differences are not worth a digit: 0.02 % of the mass, a fiftieth of its uncertainty on these benches.
+    const SMALL: f64 = 2e-4;
 
     /// A wide field across the axis acts by its square: such a model has two best values, and which of them a fit finds hangs on its start.
     fn is_two_valued(part: &Part<'_>) -> bool {

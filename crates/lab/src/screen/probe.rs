@@ -21,6 +21,8 @@ const LEAST_SHARE: f64 = 1e-3;
 const OFF_CENTRE_SHARE: f64 = 0.03;
 /// How well a probe's place away from the centre is known, m; common practice, no source.
 const PLACE_M: f64 = 4e-3;
+/// Places so far apart are as different as no current and the largest, m.
+const PLACES_M: f64 = 0.1;
 /// A coils-off reading above this is neither the Earth's field nor a probe's zero, T; common practice, no source.
 const LARGEST_OFFSET_T: f64 = 5e-3;
 /// A row stands alone where it is off by this many times its neighbours in current: saturation bends several, a slip one.
@@ -34,6 +36,9 @@ struct Point {
     drive_a: f64,
     /// As read, T.
     read_t: f64,
+    /// Through the coils, A, and where, m: what makes two rows neighbours.
+    current_a: f64,
+    at_m: Vec3,
     /// Which offset it shares with others.
     group: usize,
     /// What place and sizes may make of it, T per T/A.
@@ -94,6 +99,8 @@ fn points(rows: &[Placed<ProbeDatum>], geometry: &Geometry<'_>) -> Result<Vec<Op
         points.push(Some(Point {
             drive_a: here * datum.current_read_a,
             read_t: datum.flux_density_read_t,
+            current_a: datum.current_read_a,
+            at_m: datum.at_m,
             group,
             slack_a: slack * datum.current_read_a.abs(),
         }));
@@ -184,12 +191,16 @@ impl Line {
         own > allowed && (own > FAR_BEYOND * allowed || own > ABOVE_NEIGHBOURS * self.beside_t(point, all))
     }
 
-    /// The smaller residual of the two rows next in current of the same group, T.
+    /// The smaller residual of the two rows next in current and place of the same group, T.
     fn beside_t(&self, point: &Point, all: &[&Point]) -> f64 {
+        let apart = |other: &Point| {
+            let currents = (other.current_a - point.current_a) / self.largest_a.max(f64::MIN_POSITIVE);
+            currents.hypot((other.at_m - point.at_m).norm() / PLACES_M)
+        };
         let mut others: Vec<(f64, f64)> = all
             .iter()
             .filter(|other| !std::ptr::eq(**other, point) && other.group == point.group)
-            .map(|other| ((other.drive_a - point.drive_a).abs(), self.residual_t(other).abs()))
+            .map(|other| (apart(other), self.residual_t(other).abs()))
             .collect();
         others.sort_by(|a, b| a.0.total_cmp(&b.0));
         others.iter().take(2).map(|other| other.1).reduce(f64::min).unwrap_or(0.0)
@@ -246,13 +257,11 @@ fn weighted_largest(points: &[&Point], constant_t_per_a: f64) -> f64 {
 /// The slope that half of the pairs of rows lie below, weighted by how far apart their currents are (Sen, J. Am. Stat. Assoc.
 /// 63 (1968) 1379), and the number of pairs; stays right while fewer than about 29 % of the rows are wrong.
 fn slope(points: &[&Point]) -> Option<(f64, usize)> {
-    let widest = {
-        let mut drives: Vec<f64> = points.iter().map(|point| point.drive_a.abs()).collect();
-        drives.sort_by(f64::total_cmp);
-        drives.get(drives.len() / 2).copied().unwrap_or(0.0)
-    };
+    let mut currents: Vec<f64> = points.iter().map(|point| point.current_a.abs()).collect();
+    currents.sort_by(f64::total_cmp);
+    let widest = currents.get(currents.len() / 2).copied().unwrap_or(0.0);
     // rows with the coils off fix the offsets; for the slope they are needed only where there are few others
-    let live = slopes(points.iter().filter(|point| point.drive_a != 0.0).copied().collect(), widest);
+    let live = slopes(points.iter().filter(|point| point.current_a != 0.0).copied().collect(), widest);
     let pairs = if live.len() >= FEWEST * (FEWEST - 1) / 2 { live } else { slopes(points.to_vec(), widest) };
     let count = pairs.len();
     weighted_median(pairs).map(|slope| (slope, count))
@@ -264,7 +273,9 @@ fn slopes(points: Vec<&Point>, widest: f64) -> Vec<(f64, f64)> {
     for (index, first) in points.iter().enumerate() {
         for second in points.iter().skip(index + 1).filter(|second| second.group == first.group) {
             let apart = second.drive_a - first.drive_a;
-            if apart.abs() > 0.1 * widest && apart != 0.0 {
+            // places alone tell of the coils' shape, not of their constant
+            let currents = (second.current_a - first.current_a).abs();
+            if currents > 0.1 * widest && apart.abs() > 0.1 * widest && apart != 0.0 {
                 // a row with its decimal point wrong must not outweigh the others
                 pairs.push(((second.read_t - first.read_t) / apart, apart.abs().min(2.0 * widest)));
             }
