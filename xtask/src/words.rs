@@ -11,9 +11,10 @@ const SOURCES: [&str; 10] =
     ["cli", "web", "report", "class", "lab", "notebook", "photo", "fit", "quantity", "pdf"];
 /// Here a person types a value with its uncertainty, or such text is written for them to type over:
 /// `150 mm ± 0.5 mm`; or a sign is left open, `d ± 2c`.
-const TYPED: [&str; 10] = [
+const TYPED: [&str; 11] = [
     "crates/class/src/simulate/bench.rs",
     "crates/class/src/slips.rs",
+    "crates/web/src/pages/bench.rs",
     "crates/web/src/pages/bench_words.rs",
     "crates/notebook/src/edit/typed.rs",
     "crates/lab/src/demo/files.rs",
