@@ -1,5 +1,6 @@
 //! One bench of a class: what all its groups say together of what they share, and each group's readings against the rest.
 
+use arcmass_fit::mad_scale;
 use nalgebra::{DMatrix, DVector};
 
 use crate::physics::{BenchPhysics, Shared};
@@ -101,9 +102,8 @@ impl Settings {
                 continue;
             }
             centre[axis] = median(&mut means);
-            let mut away: Vec<f64> = means.iter().map(|mean| (mean - centre[axis]).abs()).collect();
             let count = groups.len() as f64;
-            let seen = 1.4826 * median(&mut away);
+            let seen = mad_scale(&means, centre[axis]).unwrap_or(0.0);
             // few groups say little of how far others may lie
             spread[axis] = (seen * seen + 0.15_f64.powi(2) + 0.25_f64.powi(2) / count).sqrt();
         }
@@ -128,13 +128,8 @@ fn means(mended: &crate::reading::Mended, d: &[f64]) -> [f64; 3] {
     [mean(&mended.voltage), mean(&mended.current), mean(d)]
 }
 
-pub(crate) fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => 0.0,
-        n if n % 2 == 1 => values[n / 2],
-        n => 0.5 * (values[n / 2 - 1] + values[n / 2]),
-    }
+fn median(values: &mut [f64]) -> f64 {
+    arcmass_fit::median(values).unwrap_or(0.0)
 }
 
 /// A setting beyond a rating, or a ring that does not fit the bulb: next to impossible.

@@ -1,5 +1,6 @@
 //! Masses: of one group, of one bench, of the class.
 
+use arcmass_fit::random_effects_mean;
 use arcmass_lab::document::Q;
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -204,21 +205,15 @@ fn profile(freedom: f64, squares: &dyn Fn(f64) -> Option<f64>) -> [f64; 2] {
 
 /// Benches to one mass, with what lies between them.
 fn random_effects(masses: &[LnMass]) -> Option<LnMass> {
-    let mean = |between: f64| {
-        let weights = masses.iter().map(|m| 1.0 / (m.variance + between * between));
-        let sum: f64 = weights.clone().sum();
-        (weights.zip(masses).map(|(w, m)| w * m.ln).sum::<f64>() / sum, 1.0 / sum)
-    };
-    let squares = |between: f64| {
-        let (centre, _) = mean(between);
-        Some(masses.iter().map(|m| (m.ln - centre).powi(2) / (m.variance + between * between)).sum())
-    };
-    let between = between_at((masses.len() as f64 - 1.0).max(0.0), &squares)?;
-    if masses.is_empty() {
-        return None;
+    let (lns, us): (Vec<f64>, Vec<f64>) = masses.iter().map(|mass| (mass.ln, mass.variance.sqrt())).unzip();
+    match masses {
+        [] => None,
+        [one] => Some(*one),
+        _ => {
+            let mean = random_effects_mean(&lns, &us).ok()?;
+            Some(LnMass { ln: mean.value, variance: mean.standard_uncertainty.powi(2) })
+        }
     }
-    let (ln, variance) = mean(between);
-    Some(LnMass { ln, variance })
 }
 
 impl Pool {

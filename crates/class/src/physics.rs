@@ -170,7 +170,7 @@ impl BenchPhysics {
             return None;
         }
         let x = (momentum / ELEMENTARY_CHARGE.value / field).ln();
-        let sample = self.curve.at(x - (sample_gamma(self, x) * axial).ln_1p());
+        let sample = self.curve.at(x - (self.curve.at(x).axial * axial).ln_1p());
         let gamma = sample.axial;
         let across = [background.x / field, background.y / field];
         let mut ln_d = sample.ln_d + setting.tilt_rad.cos().abs().max(1e-3).ln();
@@ -232,10 +232,6 @@ impl BenchPhysics {
         };
         along + by_across(0, part.x) + by_across(1, part.y)
     }
-}
-
-fn sample_gamma(bench: &BenchPhysics, x: f64) -> f64 {
-    bench.curve.at(x).axial
 }
 
 /// The shared unknowns' values by name.

@@ -1,6 +1,7 @@
 //! What may be wrong with what was written: each hypothesis says which readings lie behind the written ones.
 
 use arcmass_notebook::{AskedColumns, ClassRow};
+use arcmass_quantity::misread::exchanged_figures;
 
 /// A quantity of a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -316,29 +317,6 @@ fn ranges(n: usize, asked: &AskedColumns, slips: &mut Vec<ReadingSlip>) {
     }
 }
 
-/// The number with two of its figures exchanged, once for each pair, in the number's own unit; and whether the two are
-/// neighbours, as a number is mostly misread or mistyped.
-pub(crate) fn exchanged(text: &str) -> Vec<(f64, bool)> {
-    let text = text.replace(',', ".");
-    let letters: Vec<char> = text.chars().collect();
-    let end = letters.iter().position(|c| matches!(c, 'e' | 'E')).unwrap_or(letters.len());
-    let figures: Vec<usize> = (0..end).filter(|i| letters[*i].is_ascii_digit()).collect();
-    let mut found = Vec::new();
-    for (place, &i) in figures.iter().enumerate() {
-        for (beyond, &j) in figures.iter().skip(place + 1).enumerate() {
-            if letters[i] == letters[j] {
-                continue;
-            }
-            let mut other = letters.clone();
-            other.swap(i, j);
-            if let Ok(value) = other.iter().collect::<String>().parse::<f64>() {
-                found.extend((value > 0.0).then_some((value, beyond == 0)));
-            }
-        }
-    }
-    found
-}
-
 /// Figures that are no neighbours are exchanged so much more seldom.
 const FAR_APART: f64 = 0.15;
 
@@ -350,7 +328,9 @@ fn transposed(index: usize, row: &ClassRow, asked: &AskedColumns, slips: &mut Ve
         (Quantity::Length, &row.length, doubled * asked.length.unit),
     ];
     for (of, written, unit) in quantities {
-        for (value, are_neighbours) in exchanged(&written.text) {
+        for (value, are_neighbours) in
+            exchanged_figures(&written.text).into_iter().filter(|pair| pair.0 > 0.0)
+        {
             let own = if of == Quantity::Length { doubled * written.value } else { written.value };
             // a change that no reading could tell from noise is no slip to name
             let change = value * unit / own;
@@ -362,19 +342,5 @@ fn transposed(index: usize, row: &ClassRow, asked: &AskedColumns, slips: &mut Ve
             let share = if are_neighbours { 1.0 } else { FAR_APART };
             slips.push(ReadingSlip::new("digits-transposed", vec![step], Some(vec![index]), share));
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn neighbouring_figures_are_exchanged_once_for_each_pair() {
-        assert_eq!(exchanged("84.5"), [(48.5, true), (54.8, false), (85.4, true)]);
-        let near: Vec<f64> =
-            exchanged("1,102").into_iter().filter(|pair| pair.1).map(|pair| pair.0).collect();
-        assert_eq!(near, [1.012, 1.120]);
-        assert!(exchanged("77").is_empty());
     }
 }

@@ -40,4 +40,4 @@ pub use montecarlo::{
 pub use nonlinear::{NonlinearFit, Settings, least_squares, least_squares_with_jacobian};
 pub use posterior::{Exploration, Method, Posterior, Proposal, ensemble, explore, reweight};
 pub use quantiles::{equal_tailed_interval, shortest_interval, weighted_quantiles};
-pub use robust::{Loss, Robust, fit_circle_robust, fit_ellipse_robust, mad_scale};
+pub use robust::{Loss, Robust, fit_circle_robust, fit_ellipse_robust, mad_scale, median};

@@ -79,7 +79,10 @@ pub fn mad_scale(values: &[f64], centre: f64) -> Option<f64> {
     median(&mut away).map(|m| m * MAD_TO_SD)
 }
 
-fn median(values: &mut [f64]) -> Option<f64> {
+/// Middle value, of an even number the mean of the middle two; the values are left in another order.
+///
+/// Gives `None` for an empty list. A NaN counts as larger than every number.
+pub fn median(values: &mut [f64]) -> Option<f64> {
     let n = values.len();
     if n == 0 {
         return None;

@@ -23,8 +23,6 @@ use crate::model::{Model, Scope, Unknowns};
 
 /// A row farther from what the others say than this many times their spread is rejected.
 const FAR_SPREADS: f64 = 6.0;
-/// Of a normal distribution's standard deviation over its median absolute deviation.
-const MAD_TO_SIGMA: f64 = 1.4826;
 /// More rows than this share that disagree leave no others to judge them by.
 const MOST_REJECTED: f64 = 1.0 / 3.0;
 /// Measured over computed coil constant beyond which one of the two can't be meant: stated sizes and turns are never so far off.
@@ -105,6 +103,8 @@ struct Geometry<'a> {
     model: Model<'a>,
     shape: crate::model::FieldShape,
     direction: f64,
+    /// Of the shape, in its own unit.
+    at_centre: f64,
     /// T/A at the centre where sizes and turns give it.
     constant_t_per_a: Option<f64>,
     /// T/A at the centre for one turn on each coil, where sizes are known and turns are not.
@@ -135,13 +135,14 @@ impl<'a> Geometry<'a> {
             }
             _ => None,
         };
-        Ok(Self { direction: apparatus.field_direction, model, shape, constant_t_per_a, per_turn_t_per_a })
+        let direction = apparatus.field_direction;
+        let at_centre = shape.at(Vec3::ZERO, direction)?.norm();
+        Ok(Self { direction, at_centre, model, shape, constant_t_per_a, per_turn_t_per_a })
     }
 
     /// The coils' field at a place over that at the centre, along x, y, z; signed as at the centre for a positive current.
     fn relative(&self, at_m: Vec3) -> Result<Vec3, LabError> {
-        let centre = self.shape.at(Vec3::ZERO, self.direction)?.norm();
-        Ok(self.shape.at(at_m, self.direction)? * (1.0 / centre.max(f64::MIN_POSITIVE)))
+        Ok(self.shape.at(at_m, self.direction)? * (1.0 / self.at_centre.max(f64::MIN_POSITIVE)))
     }
 
     /// Whether sizes are known, so that rows away from the centre mean something.
@@ -156,7 +157,7 @@ impl<'a> Geometry<'a> {
         let refuse = |expected: String, ratio: Option<f64>| {
             let cause = ratio
                 .and_then(mend::unit_of_column)
-                .map_or_else(String::new, |words| format!(" as if {words}"));
+                .map_or_else(String::new, |words| format!(", as if {words}"));
             Err(LabError::lacking(
                 file,
                 format!("{file} as a whole gives a coil constant of {}, {expected}{cause}", shown(measured)),
@@ -167,20 +168,18 @@ impl<'a> Geometry<'a> {
         if let Some(computed) = self.constant_t_per_a {
             let ratio = measured / computed;
             if !(1.0 / SENSELESS_RATIO..=SENSELESS_RATIO).contains(&ratio) {
-                let factor = if ratio > 1.0 { ratio } else { 1.0 / ratio };
-                let word = if ratio > 1.0 { "times as large" } else { "times smaller" };
                 let expected = format!(
-                    "{} {word} as the {} of the coils' turns and sizes,",
-                    print::significant(factor, 2),
+                    "{} times the {} of the coils' turns and sizes",
+                    print::significant(ratio, 2),
                     shown(computed)
                 );
-                return refuse(expected.replace("smaller as", "smaller than"), Some(ratio));
+                return refuse(expected, Some(ratio));
             }
         } else if let Some(per_turn) = self.per_turn_t_per_a {
             let turns = measured / per_turn;
             if !(1.0..=2e4).contains(&turns) {
                 let expected = format!(
-                    "which coils of the stated sizes make with {} turns each,",
+                    "which coils of the stated sizes make with {} turns each",
                     print::significant(turns, 2)
                 );
                 return refuse(expected, None);
@@ -189,7 +188,7 @@ impl<'a> Geometry<'a> {
         if !(CONSTANTS_T_PER_A[0]..=CONSTANTS_T_PER_A[1]).contains(&measured) {
             let [least, most] = CONSTANTS_T_PER_A;
             return refuse(
-                format!("where benches of this kind have {} to {},", shown(least), shown(most)),
+                format!("where benches of this kind have {} to {}", shown(least), shown(most)),
                 None,
             );
         }
@@ -228,14 +227,6 @@ fn check_share<T>(rows: &[Placed<T>], rejected: &BTreeSet<usize>, what: &str) ->
         ),
         "check the columns' units, the component and the place of each row, and which rows were taken with the coils off",
     ))
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.retain(|value| value.is_finite());
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    let upper = values.get(half).copied()?;
-    if values.len() % 2 == 1 { Some(upper) } else { values.get(half - 1).map(|lower| 0.5 * (lower + upper)) }
 }
 
 /// The value at which half of the weight lies below.

@@ -14,6 +14,7 @@
 pub mod constants;
 pub mod dimension;
 pub mod measured;
+pub mod misread;
 pub mod number;
 pub mod outcome;
 pub mod print;

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use arcmass_class::document::{BenchEntry, ClassDocument, GroupEntry, SlipEntry, Verdict};
 use arcmass_class::slips::{Where, slip_of};
 use arcmass_class::{NamedBench, check, make_class_demo};
+use arcmass_lab::document::probability;
 use arcmass_notebook::{Notebook, read_class};
 use arcmass_quantity::print;
 
@@ -156,7 +157,8 @@ fn block(sheet: &mut Sheet, group: &GroupEntry) {
     let bench = group.bench.as_ref().map_or(String::new(), |bench| format!(", bench {bench}"));
     sheet.line(format!("{}{bench}", group.group));
     for slip in &group.slips {
-        sheet.paragraph("  ▲ ", &format!("{} ({}, {}).", what(slip), place(slip), sure(slip.confidence)));
+        sheet
+            .paragraph("  ▲ ", &format!("{} ({}, {}).", what(slip), place(slip), posterior(slip.confidence)));
         sheet.paragraph("    ", slip.hint);
     }
     for fault in &group.faults {
@@ -184,8 +186,8 @@ fn place(slip: &SlipEntry) -> String {
     }
 }
 
-fn sure(confidence: f64) -> String {
-    format!("{:.0} % sure", (100.0 * confidence).min(99.0))
+fn posterior(confidence: f64) -> String {
+    format!("posterior probability {}", probability(confidence))
 }
 
 fn of_bench(sheet: &mut Sheet, bench: &BenchEntry) {
@@ -201,7 +203,7 @@ fn of_bench(sheet: &mut Sheet, bench: &BenchEntry) {
     for finding in &bench.findings {
         sheet.paragraph(
             "  ▲ ",
-            &format!("{} ({}).", show::capital(&finding.sentence), sure(finding.confidence)),
+            &format!("{} ({}).", show::capital(&finding.sentence), posterior(finding.confidence)),
         );
         sheet.paragraph("    what to do: ", &finding.remedy);
     }

@@ -8,7 +8,6 @@ use super::{Solved, slips};
 use crate::desk::LabError;
 use crate::document::{Finding, Law, Q, probability};
 use crate::model::{Model, RunDatum, Unknown};
-use crate::screen::readings::Bears;
 
 /// A finding is more likely than not.
 const LIKELY: f64 = 0.5;
@@ -20,18 +19,18 @@ const OFF_U: f64 = 3.0;
 const STRONG_AXIAL_T: f64 = 70e-6;
 
 /// Likeliest first.
+///
+/// - **Takes** what the readings cannot be, as the bench stands, found before the fit.
 pub(super) fn findings(
     solved: &Solved<'_>,
     mixture: &Mixture<'_>,
     alternatives: &[Alternative],
     law: &Law,
+    doubted: Vec<Finding>,
 ) -> Result<Vec<Finding>, LabError> {
     let mut findings: Vec<Finding> =
         solved.bench.rejected_rows.iter().map(crate::screen::RejectedRow::finding).collect();
-    findings.extend(crate::screen::readings::findings(
-        &solved.bench.all_runs,
-        &Bears::of(solved.bench.model.apparatus),
-    ));
+    findings.extend(doubted);
     for run in &solved.aside {
         findings.push(set_aside(solved, run)?);
     }

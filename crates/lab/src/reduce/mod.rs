@@ -165,7 +165,7 @@ pub fn reduce_doubting(
         signatures,
         runs: entries,
         effects,
-        findings: findings::findings(&solved, &mixture, &alternatives, &law)?,
+        findings: findings::findings(&solved, &mixture, &alternatives, &law, doubted)?,
         law,
         budget: budget.entries(),
         agreement,

@@ -3,6 +3,7 @@
 use std::f64::consts::LN_2;
 
 use arcmass_quantity::constants::ELEMENTARY_CHARGE;
+use arcmass_quantity::misread::exchanged_figures;
 use nalgebra::DVector;
 
 use crate::desk::LabError;
@@ -21,13 +22,7 @@ fn log_textbook(run: &RunDatum) -> f64 {
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    match (values.get(half), values.len() % 2) {
-        (Some(upper), 1) => *upper,
-        (Some(upper), _) => 0.5 * (upper + values.get(half.wrapping_sub(1)).unwrap_or(upper)),
-        (None, _) => 0.0,
-    }
+    arcmass_fit::median(&mut values).unwrap_or(0.0)
 }
 
 /// Takes runs out that lie far from all others; at most a third of them.
@@ -184,19 +179,10 @@ fn transposed(odd: &RunDatum) -> Vec<Guess> {
 /// A number with two neighbouring digits exchanged, in every way; as it would have been, and as it was read.
 fn swaps(number: f64, decimals: usize) -> Vec<(f64, String)> {
     let read = format!("{number:.decimals$}");
-    let mut list = Vec::new();
-    let digits: Vec<usize> =
-        read.char_indices().filter(|(_, c)| c.is_ascii_digit()).map(|(i, _)| i).collect();
-    for pair in digits.windows(2) {
-        let (Some(a), Some(b)) = (pair.first(), pair.last()) else { continue };
-        let mut bytes = read.clone().into_bytes();
-        bytes.swap(*a, *b);
-        let other = String::from_utf8(bytes).ok().and_then(|text| text.parse::<f64>().ok());
-        if let Some(value) = other.filter(|value| *value > 0.0 && *value != number) {
-            list.push((value, read.clone()));
-        }
-    }
-    list
+    let near = exchanged_figures(&read)
+        .into_iter()
+        .filter(|(value, are_neighbours)| *are_neighbours && *value > 0.0);
+    near.map(|(value, _)| (value, read.clone())).collect()
 }
 
 #[cfg(test)]

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use super::{FAR_SPREADS, Geometry, MAD_TO_SIGMA, Placed, RejectedRow, check_share, median, mend, split};
+use arcmass_fit::{mad_scale, median};
+
+use super::{FAR_SPREADS, Geometry, Placed, RejectedRow, check_share, mend, split};
 use crate::desk::LabError;
 use crate::model::data::BalanceDatum;
 
@@ -19,7 +21,7 @@ pub(super) fn screen(
     let ratio = |datum: &BalanceDatum| datum.flux_density_t / datum.current_read_a;
     let live: Vec<f64> =
         rows.iter().filter(|row| row.datum.current_read_a != 0.0).map(|row| ratio(&row.datum)).collect();
-    let Some(middle) = median(live.clone()) else {
+    let Some(middle) = median(&mut live.clone()) else {
         return Ok((rows.into_iter().map(|row| row.datum).collect(), Vec::new()));
     };
     let middle = match geometry.constant_t_per_a {
@@ -31,8 +33,8 @@ pub(super) fn screen(
         _ => middle,
     };
     let residual = |datum: &BalanceDatum| datum.flux_density_t - middle * datum.current_read_a;
-    let spread =
-        MAD_TO_SIGMA * median(rows.iter().map(|row| residual(&row.datum).abs()).collect()).unwrap_or(0.0);
+    let residuals: Vec<f64> = rows.iter().map(|row| residual(&row.datum)).collect();
+    let spread = mad_scale(&residuals, 0.0).unwrap_or(0.0);
     let own_share = if live.len() < FEWEST { 1.0 } else { LEAST_SHARE };
     let allowed = |datum: &BalanceDatum| {
         (own_share * (middle * datum.current_read_a).abs()).max(if live.len() < FEWEST {
@@ -51,7 +53,7 @@ pub(super) fn screen(
         .iter()
         .enumerate()
         .filter(|(index, row)| !rejected.contains(index) && row.datum.current_read_a != 0.0);
-    if let Some(constant) = median(kept.map(|(_, row)| ratio(&row.datum)).collect()) {
+    if let Some(constant) = median(&mut kept.map(|(_, row)| ratio(&row.datum)).collect::<Vec<_>>()) {
         geometry.check_constant(file, constant)?;
     }
     let named = rejected.iter().filter_map(|index| rows.get(*index)).map(|row| {

@@ -1,5 +1,6 @@
 //! The slip that brings a row back to the others, in words.
 
+use arcmass_quantity::misread::exchanged_figures;
 use arcmass_quantity::print;
 
 /// What a row would be if it had been written as it was read.
@@ -80,19 +81,8 @@ fn number(value: f64) -> String {
 /// A number with two neighbouring digits exchanged, in every way; as it would have been, and as it was read.
 fn exchanged(value: f64) -> Vec<(f64, String)> {
     let read = number(value);
-    let digits: Vec<usize> =
-        read.char_indices().filter(|(_, c)| c.is_ascii_digit()).map(|(i, _)| i).collect();
-    let mut list = Vec::new();
-    for pair in digits.windows(2) {
-        let (Some(a), Some(b)) = (pair.first(), pair.last()) else { continue };
-        let mut bytes = read.clone().into_bytes();
-        bytes.swap(*a, *b);
-        let other = String::from_utf8(bytes).ok().and_then(|text| text.parse::<f64>().ok());
-        if let Some(other) = other.filter(|other| *other != value) {
-            list.push((other, read.clone()));
-        }
-    }
-    list
+    let near = exchanged_figures(&read).into_iter().filter(|(_, are_neighbours)| *are_neighbours);
+    near.map(|(other, _)| (other, read.clone())).collect()
 }
 
 /// What a whole column off by a factor was written in, where a unit gives the factor within a third.

@@ -2,13 +2,11 @@
 
 use std::collections::BTreeSet;
 
+use arcmass_fit::{mad_scale, median};
 use arcmass_notebook::Axis;
 use arcmass_physics::Vec3;
 
-use super::{
-    FAR_SPREADS, Geometry, MAD_TO_SIGMA, Placed, RejectedRow, check_share, median, mend, split,
-    weighted_median,
-};
+use super::{FAR_SPREADS, Geometry, Placed, RejectedRow, check_share, mend, split, weighted_median};
 use crate::assume::Apparatus;
 use crate::desk::LabError;
 use crate::model::data::ProbeDatum;
@@ -159,15 +157,15 @@ impl Line {
                 offset(points.iter().filter(|point| point.group == group).map(|point| rest(point)).collect())
             })
             .collect();
-        let off = |point: &&Point| (rest(point) - offsets_t.get(point.group).copied().unwrap_or(0.0)).abs();
-        let mad = median(points.iter().map(off).collect()).unwrap_or(0.0);
-        let largest = weighted_largest(&points, constant_t_per_a);
-        let least = LEAST_SHARE * largest;
-        let few = if has_slope { 0.0 } else { 0.1 * largest };
-        let noise = apparatus.probe.per_reading_u.hypot(constant_t_per_a * apparatus.ammeter.per_reading_u);
-        let spread_t = (MAD_TO_SIGMA * mad).max(noise).max(least).max(few);
+        let largest = exceeded_by_few(&points, constant_t_per_a);
         let largest_a = largest / constant_t_per_a.abs().max(f64::MIN_POSITIVE);
-        Some(Self { constant_t_per_a, has_slope, offsets_t, spread_t, largest_a })
+        let mut line = Self { constant_t_per_a, has_slope, offsets_t, spread_t: 0.0, largest_a };
+        let residuals: Vec<f64> = points.iter().map(|point| line.residual_t(point)).collect();
+        let seen = mad_scale(&residuals, 0.0).unwrap_or(0.0);
+        let noise = apparatus.probe.per_reading_u.hypot(constant_t_per_a * apparatus.ammeter.per_reading_u);
+        let few = if has_slope { 0.0 } else { 0.1 * largest };
+        line.spread_t = seen.max(noise).max(LEAST_SHARE * largest).max(few);
+        Some(line)
     }
 
     fn residual_t(&self, point: &Point) -> f64 {
@@ -243,11 +241,11 @@ impl Line {
 /// The offset of one group: its median; of two rows the one nearer to none, since a background is small.
 fn offset(mut rests: Vec<f64>) -> f64 {
     rests.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
-    if rests.len() <= 2 { rests.first().copied().unwrap_or(0.0) } else { median(rests).unwrap_or(0.0) }
+    if rests.len() <= 2 { rests.first().copied().unwrap_or(0.0) } else { median(&mut rests).unwrap_or(0.0) }
 }
 
 /// A field that most rows stay below, T.
-fn weighted_largest(points: &[&Point], constant_t_per_a: f64) -> f64 {
+fn exceeded_by_few(points: &[&Point], constant_t_per_a: f64) -> f64 {
     let mut fields: Vec<f64> = points.iter().map(|point| (constant_t_per_a * point.drive_a).abs()).collect();
     fields.sort_by(f64::total_cmp);
     let most = (0.8 * fields.len() as f64) as usize;
