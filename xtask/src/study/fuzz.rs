@@ -121,7 +121,7 @@ impl Told {
 fn fuzzed(asked: &Asked, is_told: bool) -> Result<Told, String> {
     let sources = sources()?;
     let start = Instant::now();
-    let before = peak_resident();
+    let before = peak_resident("self");
     let mut told = Told::default();
     let mut last = Instant::now();
     std::panic::set_hook(Box::new(|_| {}));
@@ -154,7 +154,7 @@ fn fuzzed(asked: &Asked, is_told: bool) -> Result<Told, String> {
     }
     let _ = std::panic::take_hook();
     told.seconds = start.elapsed().as_secs_f64();
-    told.peak_bytes = peak_resident().zip(before).map(|(now, before)| now.saturating_sub(before));
+    told.peak_bytes = peak_resident("self").zip(before).map(|(now, before)| now.saturating_sub(before));
     if told.peak_bytes.is_some_and(|peak| peak > MOST_BYTES) {
         told.faults.push("more memory than the limit".to_owned());
     }
@@ -223,9 +223,9 @@ fn spent(start: Instant) -> Duration {
     spent.map_or_else(|| start.elapsed(), Duration::from_nanos)
 }
 
-/// Largest resident memory of this process so far, in bytes; none where the system does not tell.
-fn peak_resident() -> Option<u64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+/// Largest resident memory of a process so far, in bytes, by its number or `self`; none where the system does not tell (Linux does).
+fn peak_resident(process: &str) -> Option<u64> {
+    let status = std::fs::read_to_string(format!("/proc/{process}/status")).ok()?;
     let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
     line.split_whitespace().nth(1)?.parse::<u64>().ok().map(|kilobytes| kilobytes << 10)
 }

@@ -13,6 +13,7 @@ use std::time::{Duration, Instant};
 use serde_json::Value;
 
 use super::super::photographs::dice::Dice;
+use super::peak_resident;
 use crate::repository;
 use crate::stage::cargo;
 use slips::{Slip, by_lot};
@@ -25,8 +26,8 @@ cargo xtask study fuzz notebooks [--runs N] [--seed S] [--each]
 
 /// No command may take longer on a notebook of this size.
 const LONGEST: Duration = Duration::from_secs(10);
-/// Nor hold more memory, kB.
-const MOST_KB: u64 = 300 << 10;
+/// Nor hold more memory, bytes.
+const MOST_BYTES: u64 = 300 << 20;
 /// A mass this far off without a word is silent.
 const FAR: f64 = 0.05;
 /// A mass within this many of its standard uncertainties is the same.
@@ -121,7 +122,7 @@ struct Told {
     runs: u64,
     ends: Vec<(End, u64)>,
     slowest: Duration,
-    largest_kb: u64,
+    largest_bytes: u64,
     faults: Vec<String>,
 }
 
@@ -148,7 +149,7 @@ impl Told {
             self.runs,
             parts.join(", "),
             self.slowest.as_secs_f64(),
-            self.largest_kb >> 10,
+            self.largest_bytes >> 20,
             self.faults.len()
         );
         for fault in self.faults.iter().take(50) {
@@ -164,7 +165,7 @@ struct Ran {
     out: Vec<u8>,
     said: String,
     took: Duration,
-    peak_kb: u64,
+    peak_bytes: u64,
 }
 
 /// Runs one command of the program and watches its time and memory.
@@ -181,12 +182,12 @@ fn ran(binary: &Path, words: &[&str], folder: &Path) -> Result<Ran, String> {
         .stderr(file(&err)?)
         .spawn()
         .map_err(|why| format!("{}: {why}", binary.display()))?;
-    let mut peak_kb = 0;
+    let mut peak_bytes = 0;
     let status = loop {
-        peak_kb = peak_kb.max(resident_kb(child.id()).unwrap_or(0));
+        peak_bytes = peak_bytes.max(peak_resident(&child.id().to_string()).unwrap_or(0));
         match child.try_wait().map_err(|why| why.to_string())? {
             Some(status) => break status.code(),
-            None if start.elapsed() > 3 * LONGEST || peak_kb > 4 * MOST_KB => {
+            None if start.elapsed() > 3 * LONGEST || peak_bytes > 4 * MOST_BYTES => {
                 let _ = child.kill();
                 let _ = child.wait();
                 break None;
@@ -196,14 +197,7 @@ fn ran(binary: &Path, words: &[&str], folder: &Path) -> Result<Ran, String> {
     };
     let took = start.elapsed();
     let said = String::from_utf8_lossy(&fs::read(&err).unwrap_or_default()).into_owned();
-    Ok(Ran { status, out: fs::read(&out).unwrap_or_default(), said, took, peak_kb })
-}
-
-/// Peak of resident memory of a process (Linux).
-fn resident_kb(id: u32) -> Option<u64> {
-    let status = fs::read_to_string(format!("/proc/{id}/status")).ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    line.split_whitespace().nth(1)?.parse().ok()
+    Ok(Ran { status, out: fs::read(&out).unwrap_or_default(), said, took, peak_bytes })
 }
 
 /// The mass and what is said beside it.
@@ -265,7 +259,7 @@ fn fuzzed(asked: &Asked, binary: &Path) -> Result<Told, String> {
             let name = words.first().copied().unwrap_or_default();
             let case = format!("{number} {}: {name}", slip.what);
             told.slowest = told.slowest.max(ran.took);
-            told.largest_kb = told.largest_kb.max(ran.peak_kb);
+            told.largest_bytes = told.largest_bytes.max(ran.peak_bytes);
             if !matches!(ran.status, Some(0 | 2)) {
                 told.faults.push(format!(
                     "{case}: status {:?} {}",
@@ -276,8 +270,8 @@ fn fuzzed(asked: &Asked, binary: &Path) -> Result<Told, String> {
             if asked.timed && ran.took > LONGEST {
                 told.faults.push(format!("{case}: {:.1} s", ran.took.as_secs_f64()));
             }
-            if ran.peak_kb > MOST_KB {
-                told.faults.push(format!("{case}: {} MB", ran.peak_kb >> 10));
+            if ran.peak_bytes > MOST_BYTES {
+                told.faults.push(format!("{case}: {} MB", ran.peak_bytes >> 20));
             }
             first.get_or_insert(ran);
         }
