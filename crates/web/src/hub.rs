@@ -116,7 +116,9 @@ impl Hub {
         self.remember(folder);
     }
 
+    /// Notes a notebook that was opened, and clears what killed programs left half-written in it.
     fn remember(&self, folder: &Path) {
+        arcmass_notebook::folder::clear_stale_parts(folder);
         self.own().opened(&std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned()));
     }
 }
